@@ -1,0 +1,1 @@
+"""The journey from logs to answers."""

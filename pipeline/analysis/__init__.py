@@ -1,0 +1,1 @@
+"""Answers: frames and a parameter object in, frames out."""

@@ -1,0 +1,241 @@
+"""Commands: parse, call, print. Heavy libraries are imported inside, so that ``--help`` is fast."""
+
+from __future__ import annotations
+
+import datetime as dt
+import os
+import sys
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated
+
+import typer
+
+from pipeline.errors import RowshelfError, UsageError
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+    from pipeline.build import Answers
+
+app = typer.Typer(
+    add_completion=False,
+    no_args_is_help=True,
+    rich_markup_mode=None,
+    pretty_exceptions_enable=False,
+    help="From the row in the garden to the shelf in the pantry and back to the next sowing.",
+    epilog="Exit status: 0 done, 1 the data has problems that stop this command, 2 wrong usage.",
+)
+
+Folder = Annotated[Path, typer.Argument(metavar="FOLDER", help="the season folder")]
+AsOf = Annotated[str | None, typer.Option("--as-of", metavar="DATE", help="the day that counts as today")]
+AsJson = Annotated[bool, typer.Option("--json", help="print the answer as JSON, and nothing else, on stdout")]
+StorePath = Annotated[
+    Path | None, typer.Option("--store", metavar="FILE", help="where the store is kept, if not in FOLDER")
+]
+Out = Annotated[Path | None, typer.Option("--out", metavar="DIR", help="where files go")]
+Seed = Annotated[int, typer.Option("--seed", help="seed of the random draws; the same seed gives the same answer")]
+
+
+@app.callback()
+def options(
+    debug: Annotated[bool, typer.Option("--debug", help="show the program's own trace of an error")] = False,
+) -> None:
+    """Options of every command."""
+    del debug  # taken out of the arguments in main(), so that it may stand anywhere
+
+
+@app.command()
+def start(folder: Folder) -> None:
+    """Make a season folder: blank logs, commented settings, a page that explains each column."""
+    from pipeline.start import start_folder
+
+    written = start_folder(folder)
+    for path in written:
+        say(str(path))
+    if not written:
+        note(f"{folder}: everything is there already; nothing was touched.")
+
+
+@app.command()
+def check(folder: Folder, as_of: AsOf = None, json: AsJson = False) -> None:
+    """Read and validate all logs, write nothing, list the problems; exit 1 if any row is set aside."""
+    from pipeline import build
+    from reports import terminal
+
+    result = build.check(folder, _today(as_of), note_progress)
+    say(
+        terminal.check_json(result.summary, result.problems)
+        if json
+        else terminal.check_text(result.summary, result.problems)
+    )
+    _notes(result.notes)
+    if result.summary["set_aside"].sum():
+        raise typer.Exit(1)
+
+
+@app.command()
+def load(folder: Folder, as_of: AsOf = None, store: StorePath = None, json: AsJson = False) -> None:
+    """Bring the store in line with the folder."""
+    from pipeline import build
+    from reports import terminal
+
+    result = build.load(folder, _today(as_of), store, note_progress)
+    say(terminal.check_json(result.summary, result.problems) if json else terminal.load_text(result.summary))
+    _notes(result.notes)
+
+
+@app.command()
+def review(
+    folder: Folder,
+    out: Out = None,
+    as_of: AsOf = None,
+    store: StorePath = None,
+    seed: Seed = 1,
+) -> None:
+    """Load, answer everything, and write the season review as one page with its tables."""
+    from pipeline import build
+
+    page = build.review(folder, _today(as_of), store, out, seed, note_progress)
+    say(str(page))
+
+
+@app.command()
+def spoilage(
+    folder: Folder,
+    by: Annotated[
+        str,
+        typer.Option("--by", help="method, salt, lid, store, crop, piece, starter, batch; or two, with a comma"),
+    ] = "method",
+    as_of: AsOf = None,
+    store: StorePath = None,
+    seed: Seed = 1,
+    json: AsJson = False,
+) -> None:
+    """What kept and what spoiled."""
+    from pipeline import build
+
+    _print(build.spoilage(folder, by, _today(as_of), store, seed, note_progress), as_json=json)
+
+
+@app.command()
+def gluts(folder: Folder, as_of: AsOf = None, store: StorePath = None, json: AsJson = False) -> None:
+    """The balance per crop and week, and the waste that came from gluts."""
+    from pipeline import build
+
+    _print(build.gluts(folder, _today(as_of), store, note_progress), as_json=json)
+
+
+@app.command()
+def shelf(folder: Folder, as_of: AsOf = None, store: StorePath = None, json: AsJson = False) -> None:
+    """What is on the shelf, what to use first, what is due for a look, when it runs out."""
+    from pipeline import build
+
+    _print(build.shelf(folder, _today(as_of), store, note_progress), as_json=json)
+
+
+@app.command()
+def sow(
+    folder: Folder,
+    out: Out = None,
+    as_of: AsOf = None,
+    store: StorePath = None,
+    seed: Seed = 1,
+    json: AsJson = False,
+) -> None:
+    """The staggered sowing plan for the next season: table, CSV and calendar."""
+    from pipeline import build
+
+    answers, written = build.sow(folder, _today(as_of), store, out, seed, note_progress)
+    _print(answers, as_json=json)
+    for path in written:
+        note(str(path))
+
+
+@app.command()
+def export(
+    folder: Folder,
+    out: Out = None,
+    form: Annotated[str, typer.Option("--form", help="csv or parquet")] = "csv",
+    as_of: AsOf = None,
+    store: StorePath = None,
+    seed: Seed = 1,
+) -> None:
+    """All typed logs and answers as CSV or Parquet, with a Data Package description."""
+    from pipeline import build
+
+    if form not in {"csv", "parquet"}:
+        message = f"--form {form}: write csv or parquet."
+        raise UsageError(message)
+    say(str(build.export(folder, _today(as_of), store, out, form, seed, note_progress)))
+
+
+def _print(answers: Answers, *, as_json: bool) -> None:
+    from reports import terminal
+
+    if as_json:
+        say(terminal.answers_json(answers.as_of, answers.tables, answers.notes))
+    else:
+        terminal.print_answers(answers.tables, answers.shown, answers.sentences)
+        _notes(answers.notes)
+
+
+def _notes(notes: Sequence[str]) -> None:
+    for line in notes:
+        note(line)
+
+
+def say(text: str) -> None:
+    """The answer, on stdout."""
+    sys.stdout.write(text.rstrip("\n") + "\n")
+
+
+def note(text: str) -> None:
+    """Progress and notes, on stderr."""
+    sys.stderr.write(text.rstrip("\n") + "\n")
+
+
+def note_progress(text: str) -> None:
+    """Progress, shown only to a person."""
+    if sys.stderr.isatty():
+        sys.stderr.write(f"\r\x1b[K{text}" if text else "\r\x1b[K")
+        sys.stderr.flush()
+
+
+def _today(as_of: str | None) -> dt.date:
+    if as_of is None:
+        return dt.datetime.now().astimezone().date()
+    try:
+        return dt.date.fromisoformat(as_of)
+    except ValueError as error:
+        message = f"--as-of {as_of}: write a date such as 2026-06-18."
+        raise UsageError(message) from error
+
+
+def main(arguments: Sequence[str] | None = None) -> int:
+    """Run a command and give its exit status; the only place where errors become words."""
+    given = list(sys.argv[1:] if arguments is None else arguments)
+    debug = "--debug" in given
+    try:
+        app(args=[argument for argument in given if argument != "--debug"], prog_name="rowshelf")
+    except SystemExit as stop:
+        return stop.code if isinstance(stop.code, int) else 1
+    except BrokenPipeError:
+        # The reader of our output has gone (as with `| head`): not our failure, and nothing more to say.
+        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+        return 0
+    except RowshelfError as error:
+        if debug:
+            raise
+        note(f"rowshelf: {error}")
+        return error.exit_code
+    except Exception as error:
+        if debug:
+            raise
+        note(f"rowshelf: a fault in the program itself ({type(error).__name__}: {error}). Run it again with --debug.")
+        return 1
+    return 0
+
+
+def run() -> None:
+    """The ``rowshelf`` command."""
+    sys.exit(main())

@@ -1,0 +1,229 @@
+"""4. The store: one DuckDB file that mirrors the folder. Schemas ``raw``, ``core`` and ``out``.
+
+Hand-over between polars and DuckDB goes through the Arrow capsule of a frame, which needs no pyarrow.
+"""
+
+from __future__ import annotations
+
+import re
+import time
+from collections.abc import Iterator
+from contextlib import contextmanager
+from pathlib import Path
+
+import duckdb
+import polars as pl
+
+from pipeline.errors import StoreError
+from schemas.answers import ANSWERS, Answer
+from schemas.contracts import core_types, polars_types
+from schemas.logs import LOGS, Log
+
+STORE_NAME = "rowshelf.duckdb"
+STORE_VERSION = 1
+"""Raised when the layout changes; an older store is rebuilt from the logs, a newer one is refused."""
+
+WAITS, WAIT_SECONDS = 25, 0.2
+"""How often, and how long each time, to wait for another program that holds the store."""
+
+SQL_TYPES = {"text": "varchar", "int": "bigint", "float": "double", "bool": "boolean", "date": "date"}
+
+
+class Arrow:
+    """A polars frame as an Arrow stream, so that DuckDB does not ask for pyarrow."""
+
+    def __init__(self, frame: pl.DataFrame) -> None:
+        self.frame = frame
+
+    def __arrow_c_stream__(self, requested_schema: object = None) -> object:
+        """The frame's Arrow C stream."""
+        return self.frame.__arrow_c_stream__(requested_schema)
+
+
+class Store:
+    """An open store. All that one command changes, it changes in one transaction."""
+
+    def __init__(self, con: duckdb.DuckDBPyConnection) -> None:
+        self.con = con
+
+    @contextmanager
+    def transaction(self) -> Iterator[None]:
+        """Everything inside, or nothing.
+
+        Raises:
+            StoreError: the store cannot be written (disk full, read-only).
+        """
+        try:
+            self.con.begin()
+            yield
+            self.con.commit()
+        except duckdb.Error as error:
+            self._roll_back()
+            message = f"the store could not be written, and is as it was before: {_first_line(error)}"
+            raise StoreError(message) from error
+        except BaseException:
+            self._roll_back()
+            raise
+
+    def _roll_back(self) -> None:
+        try:
+            self.con.rollback()
+        except duckdb.Error:
+            return  # nothing to roll back: the engine has done it
+
+    def insert(self, table: str, frame: pl.DataFrame) -> None:
+        """Append rows to ``schema.table``; columns are matched by name."""
+        if frame.height:
+            batch = Arrow(frame)  # noqa: F841 (found by name in the query)
+            self.con.execute(f"insert into {table} by name select * from batch")  # noqa: S608
+
+    def delete_lines(self, table: str, lines: pl.DataFrame) -> None:
+        """Delete the rows of ``core`` that came from these (file, line) pairs."""
+        if lines.height:
+            batch = Arrow(lines.select("file", "line"))  # noqa: F841 (found by name in the query)
+            self.con.execute(
+                f"delete from {table} using batch "  # noqa: S608
+                "where source_file = batch.file and source_line = batch.line"
+            )
+
+    def frame(self, query: str, parameters: dict[str, object] | None = None) -> pl.DataFrame:
+        """The rows of a query."""
+        return pl.DataFrame(self.con.sql(query, params=parameters) if parameters else self.con.sql(query))
+
+    def core(self, log_name: str) -> pl.DataFrame:
+        """Accepted rows of one log in file and line order."""
+        types = core_types(log_name)
+        frame = self.frame(f"from core.{log_name} order by source_file, source_line")
+        return frame.select(pl.col(name).cast(dtype) for name, dtype in types.items())
+
+    def answer(self, name: str) -> pl.DataFrame:
+        """One answer table as it stands in the store."""
+        types = polars_types()
+        frame = self.frame(f"from out.{name}")
+        return frame.select(pl.col(column.name).cast(types[column.dtype]) for column in ANSWERS[name].columns)
+
+    def save_answer(self, name: str, frame: pl.DataFrame) -> None:
+        """Replace one answer table."""
+        self.con.execute(f"delete from out.{name}")  # noqa: S608
+        self.insert(f"out.{name}", frame)
+
+    def create(self) -> None:
+        """Lay out an empty store, with every column's meaning and unit as a comment."""
+        for schema in ("raw", "core", "out"):
+            self.con.execute(f"drop schema if exists {schema} cascade; create schema {schema}")
+        for log in LOGS.values():
+            self._create_log(log)
+        for answer in ANSWERS.values():
+            self._create_answer(answer)
+        self.con.execute(
+            "create table raw.files (file varchar, kind varchar, sha256 varchar, rows bigint, encoding varchar,"
+            " delimiter varchar, header varchar, again boolean);"
+            " create table raw.settings (name varchar, value varchar)"
+        )
+        self._comment("table raw.files", "every file read; again: read it again at the next change")
+        self._comment("table raw.settings", "what the store was made with: version, rowshelf.toml, day")
+
+    def _create_log(self, log: Log) -> None:
+        raw = [*(column.name for column in log.columns), "extra", "source_file"]
+        columns = ", ".join(f'"{name}" varchar' for name in raw)
+        self.con.execute(f"create table raw.{log.name} ({columns}, source_line bigint)")
+        self._comment(f"table raw.{log.name}", f"{log.one_row_is}, as typed")
+        typed = ", ".join(f'"{name}" {SQL_TYPES[kind]}' for name, kind in log.core_columns.items())
+        self.con.execute(f"create table core.{log.name} ({typed})")
+        self._comment(f"table core.{log.name}", f"{log.one_row_is}: {log.why}")
+        for column in log.columns:
+            unit = f" ({column.unit})" if column.unit else ""
+            for name, _ in column.core_columns:
+                self._comment(f'column core.{log.name}."{name}"', f"{column.description}{unit}")
+
+    def _create_answer(self, answer: Answer) -> None:
+        columns = ", ".join(f'"{column.name}" {SQL_TYPES[column.dtype]}' for column in answer.columns)
+        self.con.execute(f"create table out.{answer.name} ({columns})")
+        self._comment(f"table out.{answer.name}", f"{answer.description} (one row per {answer.grain})")
+        for column in answer.columns:
+            unit = f" ({column.unit})" if column.unit else ""
+            self._comment(f'column out.{answer.name}."{column.name}"', f"{column.description}{unit}")
+
+    def _comment(self, thing: str, text: str) -> None:
+        quoted = text.replace("'", "''")
+        self.con.execute(f"comment on {thing} is '{quoted}'")
+
+    def setting(self, name: str) -> str | None:
+        """A fact that the store was made with."""
+        row = self.con.execute("select value from raw.settings where name = ?", [name]).fetchone()
+        return None if row is None else str(row[0])
+
+    def set_setting(self, name: str, value: str) -> None:
+        """Write a fact that the store was made with."""
+        self.con.execute("delete from raw.settings where name = ?", [name])
+        self.con.execute("insert into raw.settings values (?, ?)", [name, value])
+
+
+@contextmanager
+def open_store(path: Path | None) -> Iterator[Store]:
+    """Open the store at ``path``, or one in memory; a new or older one is laid out empty.
+
+    Raises:
+        StoreError: another program holds it, it is no store, it is newer than this program, or the place
+            cannot be written.
+    """
+    con = _connect(path)
+    try:
+        store = Store(con)
+        _check_version(store, path)
+        yield store
+    finally:
+        con.close()
+
+
+def _connect(path: Path | None) -> duckdb.DuckDBPyConnection:
+    """Connect, waiting briefly for another program to let go of the store."""
+    for attempt in range(WAITS + 1):
+        try:
+            return duckdb.connect(
+                ":memory:" if path is None else str(path), config={"autoinstall_known_extensions": False}
+            )
+        except duckdb.Error as error:
+            if "lock" not in str(error).casefold() or attempt == WAITS:
+                raise StoreError(_why_not(path, error)) from error
+        time.sleep(WAIT_SECONDS)
+    raise AssertionError
+
+
+def _check_version(store: Store, path: Path | None) -> None:
+    known = store.con.execute(
+        "select 1 from information_schema.tables where table_schema = 'raw' and table_name = 'settings'"
+    ).fetchone()
+    found = store.setting("version") if known else None
+    if found is not None and int(found) > STORE_VERSION:
+        message = (
+            f"{path}: written by a newer rowshelf (store version {found}, this one knows {STORE_VERSION}). "
+            "Update rowshelf, or move the file away: the logs hold everything and a new store is made from them."
+        )
+        raise StoreError(message)
+    if found is None or int(found) < STORE_VERSION:
+        tables = store.con.execute("select count(*) from information_schema.tables").fetchone()
+        if found is None and not known and tables and tables[0]:
+            message = f"{path}: a database, but not one of rowshelf's. Move it away or name another with --store."
+            raise StoreError(message)
+        with store.transaction():
+            store.create()
+            store.set_setting("version", str(STORE_VERSION))
+
+
+def _why_not(path: Path | None, error: duckdb.Error) -> str:
+    text = str(error)
+    if "lock" in text.casefold():
+        holder = re.search(r"PID (\d+)", text)
+        who = f"process {holder[1]}" if holder else "another program"
+        return f"{path}: {who} is using the store. Wait until it has finished, then run this again."
+    if "not a valid DuckDB database" in text:
+        return f"{path}: not a store. Move the file away: a new one is made from the logs."
+    return (
+        f"{path}: the store cannot be opened: {_first_line(error)}. Is the folder writable? "
+        "(--store names another place)"
+    )
+
+
+def _first_line(error: Exception) -> str:
+    return str(error).strip().splitlines()[0] if str(error).strip() else type(error).__name__

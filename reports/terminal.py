@@ -1,0 +1,101 @@
+"""Answers for a terminal: short readable tables, or JSON and nothing else."""
+
+from __future__ import annotations
+
+import datetime as dt
+import json
+from collections.abc import Iterable, Mapping, Sequence
+
+import polars as pl
+
+from reports.tables import CONTROLS, answer_json, terminal_table
+from schemas.answers import ANSWERS
+
+LEVEL_WORDS = {"error": "set aside", "warning": "taken, look at it", "note": "note"}
+
+
+def answers_json(as_of: dt.date, tables: Mapping[str, pl.DataFrame], notes: Sequence[str]) -> str:
+    """One JSON object: the day it was computed for, each table by its name, and the notes."""
+    whole: dict[str, object] = {"as_of": as_of.isoformat()}
+    whole |= {name: json.loads(answer_json(frame)) for name, frame in tables.items()}
+    whole["notes"] = list(notes)
+    return json.dumps(whole, ensure_ascii=False, indent=1)
+
+
+def check_json(summary: pl.DataFrame, problems: pl.DataFrame) -> str:
+    """The load summary and every problem as JSON."""
+    tables = {"load_summary": summary, "problems": problems}
+    return json.dumps(
+        {name: json.loads(answer_json(frame)) for name, frame in tables.items()}, ensure_ascii=False, indent=1
+    )
+
+
+def load_text(summary: pl.DataFrame) -> str:
+    """One line per file and a sum: rows = accepted + set aside."""
+    if summary.is_empty():
+        return "No logs found. `rowshelf start FOLDER` writes blank ones; harvests.csv is the one to begin with."
+    lines = [_file_line(row) for row in summary.iter_rows(named=True)]
+    rows, accepted, aside = (int(summary[name].sum()) for name in ("rows", "accepted", "set_aside"))
+    lines.append(f"{summary.height} files: {rows} rows = {accepted} accepted + {aside} set aside")
+    if aside:
+        lines.append("`rowshelf check FOLDER` lists each row that was set aside and what to write instead.")
+    return "\n".join(lines)
+
+
+def _file_line(row: Mapping[str, object]) -> str:
+    warned = f", {row['warnings']} warnings" if row["warnings"] else ""
+    return (
+        f"{_plain(row['file'])}: {row['rows']} rows = {row['accepted']} accepted + {row['set_aside']} set aside{warned}"
+    )
+
+
+def check_text(summary: pl.DataFrame, problems: pl.DataFrame) -> str:
+    """Problems grouped by file, in line order, each with its mend."""
+    lines: list[str] = []
+    for row in summary.iter_rows(named=True):
+        lines.append(_file_line(row))
+        mine = problems.filter(pl.col("file") == row["file"]).sort("line", maintain_order=True)
+        lines += [f"  {_problem_line(problem)}" for problem in mine.iter_rows(named=True)]
+    lines.append("")
+    lines.append(load_text(summary).splitlines()[-1] if summary.is_empty() else _verdict(summary, problems))
+    return "\n".join(lines)
+
+
+def _problem_line(problem: Mapping[str, object]) -> str:
+    level = LEVEL_WORDS[str(problem["level"])]
+    value = "" if problem["value"] is None else f" {_plain(problem['value'])!r}"
+    where = f"line {problem['line']}"
+    column = f", {_plain(problem['column'])}" if problem["column"] else ""
+    return f"{where}{column}{value}: {_plain(problem['message'])} [{level}]"
+
+
+def _verdict(summary: pl.DataFrame, problems: pl.DataFrame) -> str:
+    rows, accepted, aside = (int(summary[name].sum()) for name in ("rows", "accepted", "set_aside"))
+    warnings = problems.filter(pl.col("level") == "warning").height
+    kinds = problems.filter(pl.col("level") == "error")["rule"].value_counts(sort=True)
+    counted = ", ".join(f"{count} {rule.replace('_', ' ')}" for rule, count in kinds.iter_rows())
+    sum_line = f"{summary.height} files: {rows} rows = {accepted} accepted + {aside} set aside; {warnings} warnings"
+    return f"{sum_line}\n{counted}" if counted else sum_line
+
+
+def _plain(value: object) -> str:
+    """Text without control characters, which could move the cursor or rename the window."""
+    return CONTROLS.sub("\ufffd", str(value)).replace("\n", " ")
+
+
+def print_answers(
+    tables: Mapping[str, pl.DataFrame], shown: Mapping[str, tuple[str, ...]], sentences: Iterable[str]
+) -> None:
+    """Print findings as sentences and the tables named in ``shown`` with those of their columns."""
+    from rich.console import Console
+    from rich.text import Text
+
+    console = Console(highlight=False, soft_wrap=False)
+    for sentence in sentences:
+        console.print(Text(_plain(sentence)))
+    for name, columns in shown.items():
+        frame = tables[name]
+        if frame.is_empty():
+            console.print(Text(f"{ANSWERS[name].description}: nothing in the logs yet."))
+        else:
+            console.print(terminal_table(frame, ANSWERS[name], columns or None))

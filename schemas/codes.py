@@ -1,0 +1,227 @@
+"""Each vocabulary once: the standard words, and known spellings of them.
+
+A word in neither list is a problem, and the nearest standard word is offered.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+
+
+@dataclass(frozen=True)
+class Code:
+    """One vocabulary: standard words with what each means, and other spellings that map to them."""
+
+    name: str
+    words: dict[str, str]
+    spellings: dict[str, str] = field(default_factory=dict)
+
+    def lookup(self) -> dict[str, str]:
+        """Every accepted spelling, lower case, and the standard word it stands for."""
+        return {word: word for word in self.words} | self.spellings
+
+
+METHOD = Code(
+    "method",
+    {
+        "freeze": "frozen",
+        "dry": "dried",
+        "pickle": "kept in vinegar",
+        "ferment": "kept in salt, soured by its own bacteria",
+        "jam": "kept with sugar or honey",
+        "bottle": "heat-processed in closed containers",
+        "cure": "kept whole: onions, pumpkins",
+        "other": "any other way",
+    },
+    {
+        "frozen": "freeze",
+        "freezing": "freeze",
+        "dried": "dry",
+        "drying": "dry",
+        "dehydrate": "dry",
+        "dehydrated": "dry",
+        "pickled": "pickle",
+        "pickles": "pickle",
+        "vinegar": "pickle",
+        "fermented": "ferment",
+        "lacto": "ferment",
+        "salt": "ferment",
+        "salted": "ferment",
+        "jelly": "jam",
+        "preserve": "jam",
+        "preserves": "jam",
+        "chutney": "pickle",
+        "bottled": "bottle",
+        "can": "bottle",
+        "canned": "bottle",
+        "canning": "bottle",
+        "cured": "cure",
+        "stored": "cure",
+        "store": "cure",
+    },
+)
+START = Code(
+    "start",
+    {"direct": "sown where it grows", "transplant": "raised elsewhere and planted out"},
+    {
+        "direct sown": "direct",
+        "in situ": "direct",
+        "transplanted": "transplant",
+        "tray": "transplant",
+        "module": "transplant",
+        "modules": "transplant",
+        "pot": "transplant",
+    },
+)
+SWEETENER = Code(
+    "sweetener",
+    {"sugar": "sugar", "honey": "honey", "other": "another sweetener", "none": "no sweetener"},
+    {"white sugar": "sugar", "cane sugar": "sugar", "no": "none", "-": "none"},
+)
+PIECE = Code(
+    "piece",
+    {"whole": "left whole", "chunk": "cut in pieces", "shred": "shredded or thinly sliced"},
+    {
+        "chunks": "chunk",
+        "pieces": "chunk",
+        "slices": "shred",
+        "sliced": "shred",
+        "shredded": "shred",
+        "grated": "shred",
+        "halves": "chunk",
+        "cubes": "chunk",
+    },
+)
+LID = Code(
+    "lid",
+    {
+        "metal": "metal lid",
+        "plastic": "plastic lid",
+        "glass": "glass lid with clip or weight",
+        "cloth": "cloth cover",
+        "bag": "bag",
+        "none": "no lid",
+    },
+    {"tin": "metal", "steel": "metal", "metallic": "metal", "no lid": "none", "freezer bag": "bag"},
+)
+STORE = Code(
+    "store",
+    {"pantry": "room or pantry", "cellar": "cool cellar", "fridge": "refrigerator", "freezer": "freezer"},
+    {
+        "cupboard": "pantry",
+        "larder": "pantry",
+        "shelf": "pantry",
+        "basement": "cellar",
+        "refrigerator": "fridge",
+        "deep freeze": "freezer",
+    },
+)
+CAUSE = Code(
+    "cause",
+    {
+        "mould": "fuzzy or coloured growth",
+        "yeast film": "pale flat film on the liquid",
+        "soft": "gone soft",
+        "slime": "slimy",
+        "off smell": "smells wrong",
+        "bulging": "container bulges",
+        "leak": "container leaks",
+        "rust": "rust on the lid",
+        "damp": "dried food has taken up water",
+        "insects": "insects inside",
+        "freezer burn": "dried out in the freezer",
+        "rot": "fresh produce rotted",
+        "other": "something else",
+    },
+    {
+        "mold": "mould",
+        "mouldy": "mould",
+        "moldy": "mould",
+        "film": "yeast film",
+        "kahm": "yeast film",
+        "mushy": "soft",
+        "slimy": "slime",
+        "smell": "off smell",
+        "bad smell": "off smell",
+        "leaking": "leak",
+        "leaked": "leak",
+        "rusty": "rust",
+        "moist": "damp",
+        "moths": "insects",
+        "weevils": "insects",
+        "rotten": "rot",
+        "rotted": "rot",
+    },
+)
+ACTION = Code(
+    "action",
+    {
+        "discarded": "thrown away",
+        "composted": "put on the compost",
+        "fed to animals": "fed to animals",
+        "trimmed": "bad part cut off, rest kept",
+        "redried": "dried again and kept",
+        "skimmed": "film taken off, rest kept",
+        "kept": "left as it was",
+    },
+    {
+        "discard": "discarded",
+        "binned": "discarded",
+        "thrown away": "discarded",
+        "compost": "composted",
+        "chickens": "fed to animals",
+        "animals": "fed to animals",
+        "hens": "fed to animals",
+        "trim": "trimmed",
+        "re-dried": "redried",
+        "dried again": "redried",
+        "skim": "skimmed",
+        "keep": "kept",
+    },
+)
+LOST_ACTIONS = frozenset({"discarded", "composted", "fed to animals"})
+"""Actions after which the container is gone."""
+
+HARMLESS_CAUSES = frozenset({"yeast film", "rust"})
+"""Findings that are no spoilage by themselves: the container is lost only if it was thrown away."""
+
+USE = Code(
+    "use",
+    {
+        "eaten": "eaten by the household",
+        "given": "given away",
+        "swapped": "swapped",
+        "sold": "sold",
+        "donated": "donated",
+    },
+    {
+        "ate": "eaten",
+        "eat": "eaten",
+        "used": "eaten",
+        "cooked": "eaten",
+        "gave": "given",
+        "gift": "given",
+        "given away": "given",
+        "swap": "swapped",
+        "sale": "sold",
+        "donation": "donated",
+        "food bank": "donated",
+    },
+)
+
+YES_NO: dict[str, bool] = {
+    "yes": True,
+    "y": True,
+    "true": True,
+    "1": True,
+    "x": True,
+    "no": False,
+    "n": False,
+    "false": False,
+    "0": False,
+}
+
+EVIDENCE = ("enough", "thin", "too little")
+"""``enough``: 8 batches or more; ``thin``: 3 to 7; ``too little``: fewer than 3."""
+
+CODES: dict[str, Code] = {code.name: code for code in (METHOD, START, SWEETENER, PIECE, LID, STORE, CAUSE, ACTION, USE)}

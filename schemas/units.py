@@ -1,0 +1,85 @@
+"""Each unit once: what a grower may write, what it is called, and its size in our base units.
+
+Base units: kilogram for produce, gram for salt and sugar, millilitre for liquids, metre, square metre,
+degree Celsius. Factors are exact by definition (international yard and pound, 1959; US and imperial
+gallon as defined in NIST Handbook 44, appendix C; from memory, the definitions are exact).
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+
+@dataclass(frozen=True)
+class Unit:
+    """One unit: its quantity, its size in the base unit of that quantity, and the spellings it goes by."""
+
+    name: str
+    quantity: str
+    """``mass`` (base: gram), ``volume`` (base: millilitre), ``length`` (base: metre), ``area``, ``count``."""
+    size: float
+    spellings: tuple[str, ...]
+
+
+UNITS: tuple[Unit, ...] = (
+    Unit("g", "mass", 1.0, ("g", "gr", "gram", "grams", "gramme", "grammes", "gms", "gm")),
+    Unit("kg", "mass", 1000.0, ("kg", "kgs", "kilo", "kilos", "kilogram", "kilograms", "kilogramme")),
+    Unit("mg", "mass", 0.001, ("mg", "milligram", "milligrams")),
+    Unit("lb", "mass", 453.59237, ("lb", "lbs", "pound", "pounds", "#")),
+    Unit("oz", "mass", 28.349523125, ("oz", "ozs", "ounce", "ounces")),
+    Unit("ml", "volume", 1.0, ("ml", "millilitre", "millilitres", "milliliter", "milliliters", "cc")),
+    Unit("cl", "volume", 10.0, ("cl", "centilitre", "centilitres")),
+    Unit("dl", "volume", 100.0, ("dl", "decilitre", "decilitres")),
+    Unit("l", "volume", 1000.0, ("l", "lt", "ltr", "litre", "litres", "liter", "liters")),
+    Unit("fl oz", "volume", 29.5735295625, ("fl oz", "floz", "fluid ounce", "fluid ounces")),
+    Unit("cup", "volume", 236.5882365, ("cup", "cups", "c")),
+    Unit("tbsp", "volume", 14.78676478125, ("tbsp", "tbsps", "tablespoon", "tablespoons")),
+    Unit("tsp", "volume", 4.92892159375, ("tsp", "tsps", "teaspoon", "teaspoons")),
+    Unit("pt", "volume", 473.176473, ("pt", "pts", "pint", "pints")),
+    Unit("qt", "volume", 946.352946, ("qt", "qts", "quart", "quarts")),
+    Unit("gal", "volume", 3785.411784, ("gal", "gals", "gallon", "gallons")),
+    Unit("m", "length", 1.0, ("m", "metre", "metres", "meter", "meters")),
+    Unit("cm", "length", 0.01, ("cm", "centimetre", "centimetres", "centimeter", "centimeters")),
+    Unit("ft", "length", 0.3048, ("ft", "foot", "feet", "'")),
+    Unit("in", "length", 0.0254, ("in", "inch", "inches", '"')),
+    Unit("m2", "area", 1.0, ("m2", "m²", "sqm", "sq m", "square metre", "square metres", "square meters")),
+    Unit("sq ft", "area", 0.09290304, ("sq ft", "sqft", "ft2", "ft²", "square feet", "square foot")),
+    Unit(
+        "plants",
+        "count",
+        1.0,
+        ("plants", "plant", "seedlings", "seedling", "seeds", "seed", "sets", "set", "cloves", "clove"),
+    ),
+)
+
+IMPERIAL_SIZE_ML: dict[str, float] = {
+    "fl oz": 28.4130625,
+    "pt": 568.26125,
+    "qt": 1136.5225,
+    "gal": 4546.09,
+}
+"""Sizes of the measures that differ between the US and imperial systems, millilitres."""
+
+DIFFERS_BY_SYSTEM = frozenset(IMPERIAL_SIZE_ML)
+
+COUNT_WORDS: tuple[str, ...] = (
+    "head",
+    "heads",
+    "bunch",
+    "bunches",
+    "piece",
+    "pieces",
+    "ear",
+    "ears",
+    "fruit",
+    "fruits",
+    "root",
+    "roots",
+    "bulb",
+    "bulbs",
+    "cob",
+    "cobs",
+)
+"""Words for things counted and not weighed; the crop reference says what one weighs."""
+
+BY_SPELLING: dict[str, Unit] = {spelling: unit for unit in UNITS for spelling in unit.spellings}
