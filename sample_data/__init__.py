@@ -1,0 +1,1 @@
+"""An invented season and the simulator that made it."""
