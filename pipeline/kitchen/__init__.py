@@ -1,0 +1,1 @@
+"""What happens in the kitchen: batch sums, and batches held against published limits."""

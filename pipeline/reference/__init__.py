@@ -1,0 +1,209 @@
+"""Published values as tables, each row with its source and how that source was read.
+
+``crops.csv`` names the crops, ``crop_values.csv`` holds their values in long form, ``quality_months.csv`` the
+quality time of each way of keeping, ``cautions.csv`` the published limits that a batch is held against.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from importlib.resources import files
+from typing import TYPE_CHECKING
+
+from schemas.tables import CROP_VALUE_NAMES, CROP_VALUES, REFERENCE_COLUMNS
+
+if TYPE_CHECKING:
+    from collections.abc import Iterable, Iterator
+
+    import polars as pl
+
+OVERRIDE_SOURCE = "crops.csv of this folder"
+OVERRIDE_READ_AS = "grower"
+
+
+def crop_reference(overrides: pl.DataFrame | None = None) -> pl.DataFrame:
+    """Every crop on one row, the grower's own words and values laid over the shipped ones.
+
+    Args:
+        overrides: the grower's crops log, or None: ``crop``, optionally ``aliases`` (separated by ``;`` or
+            ``|``) and any columns named in ``CROP_VALUES``; other columns are ignored. A crop is known by any
+            spelling of :func:`crop_lookup`; an unknown one is appended under its own name in lower case.
+            An alias that another crop ships with moves to the grower's crop; a crop's own name does not.
+
+    Returns:
+        ``crop``, ``aliases`` (separated by ``|``), ``family``, ``sown_again`` and one Float64 column per
+        name in ``CROP_VALUE_NAMES``; null where unknown. Shipped order, then the grower's.
+    """
+    import polars as pl
+
+    own = _own(overrides)
+    shipped = _shipped()
+    values = crop_values_long(overrides)
+    wide = values.pivot("name", index="crop", values="value", aggregate_function="first")
+    appended = pl.DataFrame({"crop": [crop for crop in own if crop not in set(shipped["crop"])]})
+    return (
+        pl.concat([shipped, appended.cast(pl.String)], how="diagonal")
+        .with_columns(
+            pl.Series("aliases", _aliases(shipped, own), dtype=pl.String),
+            pl.col("sown_again").fill_null(value=False),
+        )
+        .join(wide, on="crop", how="left", maintain_order="left")
+        .select(*REFERENCE_COLUMNS, *CROP_VALUE_NAMES)
+    )
+
+
+def crop_values_long(overrides: pl.DataFrame | None = None) -> pl.DataFrame:
+    """Every known value of every crop with its source.
+
+    Returns:
+        ``crop``, ``name``, ``value`` (Float64, in ``unit``), ``unit``, ``source``, ``read_as`` and ``note``.
+        A value from the grower's log has the source ``crops.csv of this folder`` and is read as ``grower``.
+    """
+    import polars as pl
+
+    shipped = _table("crop_values").with_columns(pl.col("value").cast(pl.Float64))
+    units = {value.name: value.unit for value in CROP_VALUES}
+    rows = [
+        (crop, name, value, units[name], OVERRIDE_SOURCE, OVERRIDE_READ_AS, None)
+        for crop, row in _own(overrides).items()
+        for name, value in row.values.items()
+    ]
+    own = pl.DataFrame(rows, schema=shipped.schema, orient="row")
+    return pl.concat([shipped.join(own, on=["crop", "name"], how="anti", maintain_order="left"), own])
+
+
+def quality_months() -> pl.DataFrame:
+    """Quality time by method and store.
+
+    Returns:
+        ``method``, ``store``, ``crop``, ``months`` (Float64), ``source``, ``read_as``, ``note``. A null
+        ``crop`` holds for every crop without a row of its own; a null ``store``, where the store is unknown.
+    """
+    import polars as pl
+
+    return _table("quality_months").with_columns(pl.col("months").cast(pl.Float64))
+
+
+def caution_rules() -> pl.DataFrame:
+    """The published limits that batches are held against.
+
+    Returns:
+        ``id``, ``severity`` (``caution`` or ``serious``), ``limit``, ``source``, ``read_as``, ``message``.
+    """
+    return _table("cautions")
+
+
+def crop_lookup(crops: pl.DataFrame) -> dict[str, str]:
+    """Every accepted spelling, in lower case, and the crop it stands for.
+
+    Names and aliases count as written, with hyphens or spaces, in the singular and the plural. A form that
+    is only derived never takes the place of a written one.
+
+    Args:
+        crops: a frame of :func:`crop_reference`.
+
+    Raises:
+        ValueError: two crops claim one spelling. :func:`crop_reference` lets no grower's alias do so.
+    """
+    written: dict[str, str] = {}
+    for crop, aliases in crops.select("crop", "aliases").iter_rows():
+        for spelling in {crop.casefold(), *_split(aliases)}:
+            other = written.setdefault(spelling, crop)
+            if other != crop:
+                message = f"{spelling!r} stands for both {other!r} and {crop!r}; take it from one of them."
+                raise ValueError(message)
+    derived: dict[str, str] = {}
+    for spelling, crop in written.items():
+        for form in _forms(spelling):
+            derived.setdefault(form, crop)
+    return derived | written
+
+
+@dataclass(frozen=True)
+class _Own:
+    """What the grower's log says about one crop."""
+
+    aliases: list[str] = field(default_factory=list)
+    values: dict[str, float] = field(default_factory=dict)
+
+
+def _own(overrides: pl.DataFrame | None) -> dict[str, _Own]:
+    """The grower's rows by crop; the first of several rows for one crop wins."""
+    if overrides is None:
+        return {}
+    lookup = crop_lookup(_shipped())
+    own: dict[str, _Own] = {}
+    for row in overrides.iter_rows(named=True):
+        typed = _spelling(row["crop"])
+        entry = own.setdefault(lookup.get(typed, typed), _Own())
+        entry.aliases.extend(_split(row.get("aliases")))
+        for name in CROP_VALUE_NAMES:
+            if row.get(name) is not None:
+                entry.values.setdefault(name, float(row[name]))
+    return own
+
+
+def _aliases(shipped: pl.DataFrame, own: dict[str, _Own]) -> list[str | None]:
+    """Aliases per crop, shipped crops first: each spelling with one crop, the grower's word first."""
+    ships = dict(shipped.select("crop", "aliases").iter_rows())
+    claims = [(alias, crop) for crop, entry in own.items() for alias in entry.aliases]
+    claims += [(alias, crop) for crop, aliases in ships.items() for alias in _split(aliases)]
+    stands_for = {crop: crop for crop in (*ships, *own)}
+    kept: dict[str, list[str]] = {crop: [] for crop in stands_for}
+    for alias, crop in claims:
+        if alias not in stands_for:
+            stands_for[alias] = crop
+            kept[crop].append(alias)
+    return ["|".join(aliases) or None for aliases in kept.values()]
+
+
+def _spelling(text: str) -> str:
+    return " ".join(text.casefold().split())
+
+
+def _split(aliases: str | None) -> list[str]:
+    parts = (aliases or "").replace(";", "|").split("|")
+    return [spelling for part in parts if (spelling := _spelling(part))]
+
+
+def _forms(spelling: str) -> Iterable[str]:
+    """Singular and plural forms of the last word, each with hyphens and with spaces."""
+    for form in {spelling, *_singulars(spelling), *_plurals(spelling)}:
+        yield form
+        yield form.replace("-", " ")
+        yield form.replace(" ", "-")
+
+
+def _plurals(word: str) -> Iterator[str]:
+    if word.endswith("y") and word[-2:-1] not in "aeiou":
+        yield f"{word[:-1]}ies"
+    if word.endswith(("s", "x", "z", "ch", "sh", "o")):
+        yield f"{word}es"
+    if word.endswith("f"):
+        yield f"{word[:-1]}ves"
+    yield f"{word}s"
+
+
+def _singulars(word: str) -> Iterator[str]:
+    if word.endswith("ies"):
+        yield f"{word[:-3]}y"
+    if word.endswith("ves"):
+        yield f"{word[:-3]}f"
+    if word.endswith(("ses", "xes", "zes", "ches", "shes", "oes")):
+        yield word[:-2]
+    if word.endswith("s") and not word.endswith("ss"):
+        yield word[:-1]
+
+
+def _shipped() -> pl.DataFrame:
+    import polars as pl
+
+    return _table("crops").with_columns(pl.col("sown_again") == "true")
+
+
+def _table(name: str) -> pl.DataFrame:
+    """One shipped table, all text; an empty cell is null."""
+    import polars as pl
+
+    content = files("pipeline.reference").joinpath(f"{name}.csv").read_bytes()
+    return pl.read_csv(content, infer_schema=False)
