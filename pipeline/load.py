@@ -215,17 +215,13 @@ def _summarise(store: Store, cross: pl.DataFrame) -> None:
     """``out.load_summary``, and which files to read again once anything changes (a row may come back)."""
     aside = cross.filter(pl.col("level") == "error")["file"].unique().to_list()
     store.con.execute("update raw.files set again = file in (select unnest(?))", [aside])
-    accepted = " union all ".join(f"select source_file from core.{log}" for log in LOGS)  # noqa: S608
     store.con.execute("delete from out.load_summary")
     store.con.execute(
-        # Only names of our own logs are put into the query.
-        f"""
+        """
         insert into out.load_summary
         select file, kind, rows, coalesce(taken, 0), rows - coalesce(taken, 0), coalesce(warned, 0), sha256
         from raw.files
-        left join (
-            select source_file as file, count(*) as taken from ({accepted}) group by all
-        ) using (file)
+        left join (select source_file as file, count(*) as taken from core.accepted_lines group by all) using (file)
         left join (
             select file, count(*) as warned from out.problems where level = 'warning' group by all
         ) using (file)

@@ -113,6 +113,8 @@ class Store:
             self.con.execute(f"drop schema if exists {schema} cascade; create schema {schema}")
         for log in LOGS.values():
             self._create_log(log)
+        lines = " union all ".join(f"select source_file, source_line from core.{log}" for log in LOGS)  # noqa: S608
+        self.con.execute(f"create view core.accepted_lines as {lines}")
         for answer in ANSWERS.values():
             self._create_answer(answer)
         self.con.execute(

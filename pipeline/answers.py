@@ -1,0 +1,200 @@
+"""5. Typed logs -> every answer: which analysis is asked what, in which order. No files, no clock, no drawing."""
+
+from __future__ import annotations
+
+import datetime as dt
+from dataclasses import dataclass, replace
+from typing import TYPE_CHECKING
+
+import numpy as np
+import polars as pl
+
+from pipeline import reference
+from pipeline.analysis.gluts import GlutAnswers, glut_balance
+from pipeline.analysis.histories import container_histories
+from pipeline.analysis.keeping import keeping_curves
+from pipeline.analysis.needs import fresh_needs, needs_table
+from pipeline.analysis.permutation import worse_than_rest
+from pipeline.analysis.salt import salt_response
+from pipeline.analysis.salt_measures import with_salt_measures
+from pipeline.analysis.shelf import shelf_ledger, shelf_table, use_first
+from pipeline.analysis.spoilage import spoilage_causes, spoilage_table
+from pipeline.analysis.trials import compare_trials
+from pipeline.analysis.yields import yields
+from pipeline.errors import UsageError
+from pipeline.kitchen.cautions import batch_cautions
+from schemas.logs import LOGS
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+    from pipeline.settings import Settings
+    from pipeline.store import Store
+
+GROUPINGS: dict[str, tuple[str, ...]] = {
+    "method": ("method",),
+    "salt": ("salt_band", "salt_basis"),
+    "lid": ("lid",),
+    "store": ("store",),
+    "crop": ("crop",),
+    "piece": ("piece",),
+    "starter": ("starter",),
+    "sweetener": ("sweetener",),
+    "batch": ("batch_id",),
+    "plot": ("plot",),
+    "year": ("year",),
+}
+"""What ``--by`` may name, and the columns behind it."""
+
+REVIEW_GROUPINGS = ("method", "salt", "lid", "store", "crop", "piece")
+
+Tables = dict[str, pl.DataFrame]
+
+
+@dataclass(frozen=True)
+class Logs:
+    """Everything an answer may rest on: typed logs, the crop reference, settings and the day."""
+
+    frames: Tables
+    crops: pl.DataFrame
+    settings: Settings
+    as_of: dt.date
+
+    def __getitem__(self, log: str) -> pl.DataFrame:
+        """Typed rows of one log."""
+        return self.frames[log]
+
+    @property
+    def season(self) -> tuple[dt.date, dt.date]:
+        """First and last day of the garden year reviewed: the one of the latest picking or sowing."""
+        days = [self["harvests"]["picked_on"].max(), self["sowings"]["sown_on"].max()]
+        latest = max((day for day in days if isinstance(day, dt.date)), default=self.as_of)
+        return self.settings.season_of(latest)
+
+    @property
+    def next_season(self) -> tuple[dt.date, dt.date]:
+        """First and last day of the garden year to plan: the one after the season reviewed, or today's."""
+        following = self.season[1] + dt.timedelta(days=1)
+        return self.settings.season_of(max(following, self.as_of))
+
+
+def read_logs(store: Store, settings: Settings, as_of: dt.date) -> Logs:
+    """All accepted rows; crops that the settings name go by the reference's names."""
+    frames = {name: store.core(name) for name in LOGS}
+    crops = reference.crop_reference(frames["crops"])
+    lookup = reference.crop_lookup(crops)
+    needs = {lookup.get(crop, crop): need for crop, need in settings.needs.items()}
+    chosen = settings.plan_crops
+    plan = None if chosen is None else tuple(lookup.get(crop.casefold().strip(), crop) for crop in chosen)
+    batches = with_salt_measures(frames["batches"])
+    return Logs(frames | {"batches": batches}, crops, replace(settings, needs=needs, plan_crops=plan), as_of)
+
+
+def grouping_columns(by: str) -> list[str]:
+    """The columns that ``--by`` names.
+
+    Raises:
+        UsageError: an unknown name, or more than two.
+    """
+    names = [name.strip().casefold() for name in by.split(",") if name.strip()]
+    unknown = [name for name in names if name not in GROUPINGS]
+    if unknown or not 1 <= len(names) <= 2:
+        message = f"--by {by}: write one or two of {', '.join(GROUPINGS)}, with a comma between."
+        raise UsageError(message)
+    return [column for name in names for column in GROUPINGS[name]]
+
+
+def histories_of(logs: Logs) -> pl.DataFrame:
+    """Container histories of every batch."""
+    return container_histories(logs["batches"], logs["spoilage"], logs["consumption"], logs.as_of)
+
+
+def grouped(histories: pl.DataFrame, columns: Sequence[str]) -> tuple[pl.DataFrame, pl.DataFrame]:
+    """The spoilage table and the keeping curves of one grouping.
+
+    Salt is what keeps a ferment and only seasons the rest, so groups of salt alone are of ferments.
+    """
+    rows = histories
+    if "salt_band" in columns:
+        rows = rows.filter(pl.col("salt_band").is_not_null())
+        if "method" not in columns:
+            rows = rows.filter(pl.col("method") == "ferment")
+    return spoilage_table(rows, columns), keeping_curves(rows, columns)
+
+
+def spoilage_answers(logs: Logs, groupings: Sequence[Sequence[str]], seed: int) -> Tables:
+    """Everything about what kept: the answer tables, and ``worse``, which groups stand out by the first grouping."""
+    histories = histories_of(logs)
+    pairs = [grouped(histories, columns) for columns in groupings]
+    return {
+        "spoilage": pl.concat([table for table, _ in pairs]),
+        "keeping_curves": pl.concat([curves for _, curves in pairs]),
+        "salt_response": salt_response(histories, np.random.default_rng(seed)),
+        "spoilage_causes": spoilage_causes(logs["spoilage"], logs["batches"]),
+        "trials": compare_trials(logs["batches"], logs["tastings"], histories),
+        "worse": worse_than_rest(histories, list(groupings[0]), np.random.default_rng(seed)),
+    }
+
+
+def fresh_needs_of(logs: Logs) -> pl.DataFrame:
+    """Fresh use wanted by crop and month."""
+    return fresh_needs(logs["consumption"], logs["harvests"], logs.crops, logs.settings, logs.as_of)
+
+
+def harvest_balance(logs: Logs) -> GlutAnswers:
+    """The balance of the season reviewed."""
+    return glut_balance(
+        logs["harvests"],
+        logs["batches"],
+        logs["ingredients"],
+        logs["consumption"],
+        logs["spoilage"],
+        logs.crops,
+        fresh_needs_of(logs),
+        settings=logs.settings,
+        as_of=logs.as_of,
+        season=logs.season,
+    )
+
+
+def harvest_answers(logs: Logs) -> tuple[Tables, list[str]]:
+    """Where the harvest of the season went, what each sowing gave, and notes on what could not be known."""
+    balance = harvest_balance(logs)
+    first, last = logs.season
+    season = logs["harvests"].filter(pl.col("picked_on").is_between(first, last))
+    tables = {
+        "glut_weeks": balance.glut_weeks,
+        "glut_waste": balance.glut_waste,
+        "sowing_waste": balance.sowing_waste,
+        "yields": yields(season, logs["sowings"], logs.crops),
+    }
+    return tables, list(balance.notes)
+
+
+def shelf_answers(logs: Logs) -> Tables:
+    """What is on the shelf, what to use first, and which batches break a published limit."""
+    ledger = shelf_ledger(logs["batches"], logs["spoilage"], logs["consumption"], logs.as_of)
+    curves = keeping_curves(histories_of(logs), ["method"])
+    months = reference.quality_months()
+    return {
+        "shelf": shelf_table(ledger, logs["consumption"], logs.as_of),
+        "use_first": use_first(ledger, logs["batches"], months, curves, logs.as_of),
+        "cautions": batch_cautions(logs["batches"], logs["spoilage"], reference.caution_rules(), logs.crops),
+    }
+
+
+def needs_of(logs: Logs) -> pl.DataFrame:
+    """What next season needs of each crop."""
+    histories = histories_of(logs)
+    ledger = shelf_ledger(logs["batches"], logs["spoilage"], logs["consumption"], logs.as_of)
+    return needs_table(
+        fresh_needs_of(logs),
+        ledger,
+        logs["batches"],
+        logs["ingredients"],
+        logs["consumption"],
+        logs.crops,
+        settings=logs.settings,
+        as_of=logs.as_of,
+        spoilage_by_method=spoilage_table(histories, ["method"]),
+    )

@@ -1,0 +1,275 @@
+"""The journey in one place: folder -> store -> answers -> pages and files. Input and output stand at its ends."""
+
+from __future__ import annotations
+
+import datetime as dt
+import json
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, field
+from pathlib import Path
+
+import polars as pl
+
+from pipeline import answers as answering
+from pipeline.answers import Logs, Tables, read_logs
+from pipeline.errors import RowshelfError
+from pipeline.folder import opened, output_folder
+from pipeline.load import LoadReport, load_folder
+from pipeline.store import Store
+from schemas.answers import ANSWERS
+from schemas.contracts import polars_types
+from schemas.page import Finding, Garden
+
+Progress = Callable[[str], None]
+
+
+@dataclass(frozen=True)
+class Loaded:
+    """What a load or a check found."""
+
+    summary: pl.DataFrame
+    problems: pl.DataFrame
+    notes: tuple[str, ...]
+
+
+@dataclass(frozen=True)
+class Answers:
+    """The answer of one command: its tables, what a terminal shows of them, and what to say beside them."""
+
+    as_of: dt.date
+    tables: Tables
+    shown: dict[str, tuple[str, ...]]
+    sentences: tuple[str, ...] = ()
+    notes: tuple[str, ...] = ()
+    logs: Logs | None = field(default=None, repr=False)
+
+
+def check(folder: Path, as_of: dt.date, progress: Progress) -> Loaded:
+    """Read and validate a folder; nothing is written."""
+    with opened(folder, None, in_memory=True) as (store, settings):
+        return _loaded(store, load_folder(store, folder, settings, as_of, progress))
+
+
+def load(folder: Path, as_of: dt.date, store_path: Path | None, progress: Progress) -> Loaded:
+    """Bring the store in line with the folder."""
+    with opened(folder, store_path) as (store, settings):
+        return _loaded(store, load_folder(store, folder, settings, as_of, progress))
+
+
+def _loaded(store: Store, report: LoadReport) -> Loaded:
+    problems = store.answer("problems").sort("file", "line", "column")
+    return Loaded(store.answer("load_summary"), problems, report.notes)
+
+
+def spoilage(
+    folder: Path, by: str, as_of: dt.date, store_path: Path | None, seed: int, progress: Progress
+) -> Answers:
+    """What kept and what spoiled, by the columns that ``by`` names."""
+    columns = answering.grouping_columns(by)
+    with opened(folder, store_path) as (store, settings):
+        report = load_folder(store, folder, settings, as_of, progress)
+        logs = read_logs(store, settings, as_of)
+    tables = answering.spoilage_answers(logs, [columns], seed)
+    published = {name: table for name, table in tables.items() if name in ANSWERS}
+    sentences = tuple(finding.sentence for finding in answering.spoilage_sentences(logs, tables, seed))
+    shown = {"spoilage": SPOILAGE_SHOWN, "salt_response": (), "spoilage_causes": (), "trials": ()}
+    kept = {name: what for name, what in shown.items() if name == "spoilage" or published[name].height}
+    return Answers(as_of, published, kept, sentences, (*report.notes, FOOD_CAUTION))
+
+
+def gluts(folder: Path, as_of: dt.date, store_path: Path | None, progress: Progress) -> Answers:
+    """The balance per crop and week of the season, and the waste that came from gluts."""
+    with opened(folder, store_path) as (store, settings):
+        report = load_folder(store, folder, settings, as_of, progress)
+        logs = read_logs(store, settings, as_of)
+    tables, notes = answering.harvest_answers(logs)
+    first, last = logs.season
+    season = f"Season {first.isoformat()} to {last.isoformat()}."
+    sentences = (season, *(finding.sentence for finding in answering.harvest_sentences(tables)))
+    shown = {"glut_waste": GLUTS_SHOWN, "sowing_waste": ()}
+    published = {name: tables[name] for name in ("glut_waste", "glut_weeks", "sowing_waste", "yields")}
+    return Answers(as_of, published, shown, sentences, (*report.notes, *notes))
+
+
+def shelf(folder: Path, as_of: dt.date, store_path: Path | None, progress: Progress) -> Answers:
+    """What is on the shelf, what to use first and when it runs out."""
+    with opened(folder, store_path) as (store, settings):
+        report = load_folder(store, folder, settings, as_of, progress)
+        logs = read_logs(store, settings, as_of)
+    tables = answering.shelf_answers(logs)
+    sentences = tuple(finding.sentence for finding in answering.shelf_sentences(tables))
+    shown = {"shelf": (), "use_first": USE_FIRST_SHOWN, "cautions": CAUTIONS_SHOWN}
+    return Answers(as_of, tables, shown, sentences, (*report.notes, FOOD_CAUTION))
+
+
+def sow(
+    folder: Path, as_of: dt.date, store_path: Path | None, out: Path | None, seed: int, progress: Progress
+) -> tuple[Answers, list[Path]]:
+    """The sowing plan for the next season, and the files it was written to."""
+    with opened(folder, store_path) as (store, settings):
+        report = load_folder(store, folder, settings, as_of, progress)
+        logs = read_logs(store, settings, as_of)
+    progress("planning")
+    tables, notes = answering.plan_answers(logs, seed)
+    progress("")
+    written: list[Path] = []
+    if tables["sowing_plan"].height:
+        target = output_folder(out, folder / "plan")
+        written = _write_plan(target, tables, settings.name, as_of)
+    shown = {"sowing_plan": PLAN_SHOWN, "plan_comparison": (), "needs": (), "crop_timing": TIMING_SHOWN}
+    sentences = tuple(finding.sentence for finding in answering.plan_sentences(logs, tables))
+    return Answers(as_of, tables, shown, sentences, (*report.notes, *notes)), written
+
+
+def export(
+    folder: Path,
+    as_of: dt.date,
+    store_path: Path | None,
+    out: Path | None,
+    form: str,
+    seed: int,
+    progress: Progress,
+) -> Path:
+    """All typed logs and answers with a Data Package description; the descriptor's path is returned."""
+    from reports.package import descriptor, package_files
+
+    with opened(folder, store_path) as (store, settings):
+        load_folder(store, folder, settings, as_of, progress)
+        logs = read_logs(store, settings, as_of)
+        everything, _, _ = answer_all(store, logs, seed, progress)
+        frames = {name: store.core(name) for name in logs.frames}
+    target = output_folder(out, folder / "export")
+    files = package_files(frames, everything, form)
+    files["datapackage.json"] = json.dumps(
+        descriptor(settings.name, as_of, files, form), ensure_ascii=False, indent=1
+    ).encode()
+    _write(target, files)
+    return target / "datapackage.json"
+
+
+def review(
+    folder: Path, as_of: dt.date, store_path: Path | None, out: Path | None, seed: int, progress: Progress
+) -> Path:
+    """Load, answer everything, save the answers, and write the season review; the page's path is returned."""
+    from reports.page import review_page
+    from reports.tables import answer_csv
+
+    with opened(folder, store_path) as (store, settings):
+        report = load_folder(store, folder, settings, as_of, progress)
+        logs = read_logs(store, settings, as_of)
+        everything, findings, notes = answer_all(store, logs, seed, progress)
+        with store.transaction():
+            for name in SAVED:
+                store.save_answer(name, everything[name])
+    progress("drawing the page")
+    page = review_page(garden_of(logs), findings, everything, (*report.notes, *notes))
+    target = output_folder(out, folder / "review")
+    files = {f"tables/{name}.csv": answer_csv(table).encode() for name, table in everything.items()}
+    files["index.html"] = page.encode()
+    if everything["sowing_plan"].height:
+        files |= plan_files(everything, settings.name, as_of)
+    _write(target, files)
+    progress("")
+    return target / "index.html"
+
+
+def answer_all(
+    store: Store, logs: Logs, seed: int, progress: Progress
+) -> tuple[Tables, list[Finding], list[str]]:
+    """Every answer table, every finding, and notes on what was assumed."""
+    progress("what kept")
+    groupings = [answering.grouping_columns(name) for name in answering.REVIEW_GROUPINGS]
+    kept = answering.spoilage_answers(logs, groupings, seed)
+    progress("where the harvest went")
+    harvest, harvest_notes = answering.harvest_answers(logs)
+    shelf_tables = answering.shelf_answers(logs)
+    progress("planning next season")
+    plan, plan_notes = answering.plan_answers(logs, seed)
+    problems = store.answer("problems").sort("file", "line", "column")
+    everything = {"load_summary": store.answer("load_summary"), "problems": problems}
+    everything |= {**kept, **harvest, **shelf_tables, **plan}
+    findings = answering.all_findings(logs, everything, seed)
+    tables = {name: _conform(name, everything[name]) for name in ANSWERS}
+    return tables, findings, [*harvest_notes, *plan_notes]
+
+
+def _conform(name: str, frame: pl.DataFrame) -> pl.DataFrame:
+    """The table with exactly the columns and types of its contract."""
+    types = polars_types()
+    return frame.select(pl.col(column.name).cast(types[column.dtype]) for column in ANSWERS[name].columns)
+
+
+def garden_of(logs: Logs) -> Garden:
+    """Facts for the head of the page."""
+    name = logs.settings.name
+    season, following = logs.season, logs.next_season
+    return Garden(name, logs.as_of, *season, *following, invented="invented" in name.casefold())
+
+
+def plan_files(tables: Tables, garden_name: str, as_of: dt.date) -> dict[str, bytes]:
+    """The sowing plan as a table and as a calendar."""
+    from reports.calendar import sowing_calendar
+    from reports.tables import answer_csv
+
+    plan = tables["sowing_plan"]
+    return {
+        "sowing_plan.csv": answer_csv(plan).encode(),
+        "sowings.ics": sowing_calendar(plan, garden_name, as_of),
+    }
+
+
+def _write_plan(target: Path, tables: Tables, garden_name: str, as_of: dt.date) -> list[Path]:
+    from reports.tables import answer_csv
+
+    files = plan_files(tables, garden_name, as_of)
+    for name in ("harvest_outlook", "plan_comparison", "needs", "crop_timing"):
+        files[f"{name}.csv"] = answer_csv(tables[name]).encode()
+    return _write(target, files)
+
+
+def _write(target: Path, files: dict[str, bytes]) -> list[Path]:
+    """Write files, each whole or not at all.
+
+    Raises:
+        RowshelfError: a file cannot be written.
+    """
+    written = []
+    for name, content in files.items():
+        path = target / name
+        part = path.with_name(path.name + ".part")
+        try:
+            path.parent.mkdir(parents=True, exist_ok=True)
+            part.write_bytes(content)
+            part.replace(path)
+        except OSError as error:
+            message = f"{path}: cannot be written ({error.strerror}). Is the disk full, or the folder read-only?"
+            raise RowshelfError(message) from error
+        written.append(path)
+    return written
+
+
+FOOD_CAUTION = (
+    "Nothing here says that a jar may be eaten. Follow a tested recipe from your food-safety authority; local rules"
+    " and qualified advice come first."
+)
+SAVED: Sequence[str] = tuple(name for name in ANSWERS if name not in {"load_summary", "problems"})
+"""Answers written by a review; the two others are written by every load."""
+SPOILAGE_SHOWN = ("group", "batches", "containers", "spoiled", "lost_share", "kept_12m", "evidence")
+GLUTS_SHOWN = (
+    "crop",
+    "picked_kg",
+    "eaten_kg",
+    "put_by_kg",
+    "given_kg",
+    "wasted_kg",
+    "expired_kg",
+    "left_kg",
+    "from_gluts_kg",
+    "even_loss_kg",
+    "worst_week",
+    "eaten_basis",
+)
+USE_FIRST_SHOWN = ("batch_id", "crop", "method", "on_hand", "due_on", "reason")
+CAUTIONS_SHOWN = ("batch_id", "severity", "found", "limit", "source")
+PLAN_SHOWN = ("crop", "sow_on", "plant_out_on", "amount", "unit", "first_pick_on", "last_pick_on", "expected_kg", "reason")
+TIMING_SHOWN = ("crop", "degree_days_to_first_pick", "n_sowings", "prior_weight", "error_days", "basis")

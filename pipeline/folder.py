@@ -1,0 +1,67 @@
+"""A season folder as one thing: its settings, its store and where its output goes."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from contextlib import contextmanager
+from pathlib import Path
+
+from pipeline.errors import UsageError
+from pipeline.read import OUTPUT_MARKER
+from pipeline.settings import Settings, parse_settings
+from pipeline.store import STORE_NAME, Store, open_store
+
+SETTINGS_NAME = "rowshelf.toml"
+
+
+@contextmanager
+def opened(folder: Path, store: Path | None, *, in_memory: bool = False) -> Iterator[tuple[Store, Settings]]:
+    """The store and the settings of a folder.
+
+    Args:
+        folder: the season folder.
+        store: where the store is kept, if not in the folder.
+        in_memory: use a store that leaves nothing behind.
+
+    Raises:
+        UsageError: the folder is not there, or a setting is wrong.
+        StoreError: the store cannot be used.
+    """
+    settings = read_settings(folder)
+    with open_store(None if in_memory else store or folder / STORE_NAME) as opened_store:
+        yield opened_store, settings
+
+
+def read_settings(folder: Path) -> Settings:
+    """Settings of a folder; every default where it has no ``rowshelf.toml``."""
+    if not folder.is_dir():
+        what = "is a file, not a folder" if folder.exists() else "there is no such folder"
+        message = f"{folder}: {what}. Name the folder that holds the logs; `rowshelf start {folder}` makes a new one."
+        raise UsageError(message)
+    path = folder / SETTINGS_NAME
+    if not path.exists():
+        return parse_settings(None)
+    try:
+        return parse_settings(path.read_text(encoding="utf-8"), SETTINGS_NAME)
+    except UnicodeDecodeError as error:
+        message = f"{SETTINGS_NAME}: not UTF-8 text. Save it as UTF-8, or compare it with the one `rowshelf start` writes."
+        raise UsageError(message) from error
+
+
+def output_folder(out: Path | None, default: Path) -> Path:
+    """The folder for output, made if need be and marked so that it is never read back as logs.
+
+    Raises:
+        UsageError: it cannot be written, or is a season folder's own top level.
+    """
+    target = out or default
+    try:
+        target.mkdir(parents=True, exist_ok=True)
+        if any(target.glob("rowshelf.toml")):
+            message = f"--out {target}: this is a season folder; name another folder, such as {target / 'review'}."
+            raise UsageError(message)
+        (target / OUTPUT_MARKER).touch()
+    except OSError as error:
+        message = f"--out {target}: cannot be written ({error.strerror}). Name a folder of your own."
+        raise UsageError(message) from error
+    return target
