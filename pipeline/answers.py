@@ -10,6 +10,9 @@ import numpy as np
 import polars as pl
 
 from pipeline import reference
+from pipeline.analysis.findings_harvest import harvest_findings
+from pipeline.analysis.findings_season import data_findings, plan_findings, season_findings
+from pipeline.analysis.findings_spoilage import spoilage_findings
 from pipeline.analysis.gluts import GlutAnswers, glut_balance
 from pipeline.analysis.histories import container_histories
 from pipeline.analysis.keeping import keeping_curves
@@ -18,12 +21,18 @@ from pipeline.analysis.permutation import worse_than_rest
 from pipeline.analysis.salt import salt_response
 from pipeline.analysis.salt_measures import with_salt_measures
 from pipeline.analysis.shelf import shelf_ledger, shelf_table, use_first
+from pipeline.analysis.sowing_logs import fit_yields, starts_from_logs
+from pipeline.analysis.sowing_model import fit_crop_timing
+from pipeline.analysis.sowing_options import PLAN_DAYS, PlanOptions
+from pipeline.analysis.sowing_plan import PlanResult, plan_sowings
 from pipeline.analysis.spoilage import spoilage_causes, spoilage_table
 from pipeline.analysis.trials import compare_trials
+from pipeline.analysis.weather_years import fill_weather, weather_years
 from pipeline.analysis.yields import yields
 from pipeline.errors import UsageError
 from pipeline.kitchen.cautions import batch_cautions
 from schemas.logs import LOGS
+from schemas.page import Finding
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -198,3 +207,107 @@ def needs_of(logs: Logs) -> pl.DataFrame:
         as_of=logs.as_of,
         spoilage_by_method=spoilage_table(histories, ["method"]),
     )
+
+
+def timing_of(logs: Logs) -> tuple[pl.DataFrame, pl.DataFrame]:
+    """What each crop needs here in warmth, and what a metre of it gives: (timing, yields)."""
+    sowings, harvests, latitude = logs["sowings"], logs["harvests"], logs.settings.latitude
+    starts = starts_from_logs(sowings, harvests)
+    learned = fit_yields(sowings, harvests, logs.crops)
+    first = min([day for day in (starts["clock_from"].min(), logs["weather"]["date"].min()) if day], default=logs.as_of)
+    weather = fill_weather(logs["weather"], logs["climate"], first, logs.as_of, latitude)  # type: ignore[arg-type]
+    return fit_crop_timing(starts, weather, logs.crops, learned, latitude), learned
+
+
+def plan_of(logs: Logs, needs: pl.DataFrame, seed: int) -> tuple[PlanResult, pl.DataFrame]:
+    """The plan for the next season and the timing it rests on."""
+    settings = logs.settings
+    first, _ = logs.next_season
+    timing, learned = timing_of(logs)
+    options = PlanOptions(
+        first_day=first,
+        latitude=settings.latitude,
+        last_frost=settings.last_frost,
+        first_frost=settings.first_frost,
+        bed_area_m2=settings.bed_area_m2,
+        kitchen_kg_per_week=settings.kitchen_kg_per_week,
+        first_sowing=settings.first_sowing,
+        last_sowing=settings.last_sowing,
+        not_before=logs.as_of if logs.as_of >= first else None,
+        max_sowings=settings.max_sowings,
+        longest_gap=settings.longest_gap,
+    )
+    years = weather_years(
+        logs["weather"],
+        logs["climate"],
+        settings.latitude,
+        first,
+        PLAN_DAYS,
+        options.n_years + options.fresh_years,
+        np.random.default_rng(seed),
+    )
+    last_first, last_last = logs.season
+    last_season = logs["sowings"].filter(pl.col("sown_on").is_between(last_first, last_last))
+    result = plan_sowings(
+        logs.crops,
+        timing,
+        learned,
+        years,
+        _chosen(fresh_needs_of(logs), settings.plan_crops),
+        _chosen(needs, settings.plan_crops),
+        options,
+        rng=np.random.default_rng(seed),
+        last_season=last_season if last_season.height else None,
+    )
+    return result, timing
+
+
+def _chosen(needs: pl.DataFrame, crops: tuple[str, ...] | None) -> pl.DataFrame:
+    return needs if crops is None else needs.filter(pl.col("crop").is_in(list(crops)))
+
+
+def plan_answers(logs: Logs, seed: int) -> tuple[Tables, list[str]]:
+    """The sowing plan with what it rests on and what it is worth, and notes on what it leaves out."""
+    needs = needs_of(logs)
+    result, timing = plan_of(logs, needs, seed)
+    tables = {
+        "needs": needs,
+        "crop_timing": timing,
+        "sowing_plan": result.sowing_plan,
+        "harvest_outlook": result.harvest_outlook,
+        "plan_comparison": result.plan_comparison,
+    }
+    skipped = [f"Not planned: {crop}, {reason}." for crop, reason in result.skipped.iter_rows()]
+    return tables, [*result.notes, *skipped]
+
+
+def spoilage_sentences(logs: Logs, tables: Tables) -> list[Finding]:
+    """Findings on what kept, on salt and on trials."""
+    histories = histories_of(logs)
+    ferments = histories.filter((pl.col("method") == "ferment") & pl.col("salt_band").is_not_null())
+    return spoilage_findings(
+        spoilage_table(histories, ["method"]),
+        spoilage_table(ferments, ["salt_band"]),
+        tables["salt_response"],
+        tables["worse"],
+        tables["trials"],
+        logs.as_of,
+    )
+
+
+def all_findings(logs: Logs, tables: Tables) -> list[Finding]:
+    """Every finding of the review; the page ranks them."""
+    by_method = tables["spoilage"].filter(pl.col("grouping") == "method")
+    return [
+        *season_findings(tables["glut_waste"], tables["glut_weeks"], by_method, tables["shelf"], logs.season),
+        *spoilage_sentences(logs, tables),
+        *harvest_findings(tables["glut_waste"], tables["shelf"], tables["use_first"], tables["needs"]),
+        *plan_findings(tables["sowing_plan"], tables["plan_comparison"]),
+        *data_findings(tables["load_summary"], tables["problems"]),
+    ]
+
+
+def findings_of(section: str, findings: Sequence[Finding]) -> tuple[str, ...]:
+    """Sentences of one section, weightiest first."""
+    ranked = sorted(findings, key=lambda finding: -finding.weight)
+    return tuple(finding.sentence for finding in ranked if finding.section == section)

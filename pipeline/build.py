@@ -11,6 +11,8 @@ from pathlib import Path
 import polars as pl
 
 from pipeline import answers as answering
+from pipeline.analysis.findings_harvest import harvest_findings
+from pipeline.analysis.findings_season import plan_findings
 from pipeline.answers import Logs, Tables, read_logs
 from pipeline.errors import RowshelfError
 from pipeline.folder import opened, output_folder
@@ -61,9 +63,7 @@ def _loaded(store: Store, report: LoadReport) -> Loaded:
     return Loaded(store.answer("load_summary"), problems, report.notes)
 
 
-def spoilage(
-    folder: Path, by: str, as_of: dt.date, store_path: Path | None, seed: int, progress: Progress
-) -> Answers:
+def spoilage(folder: Path, by: str, as_of: dt.date, store_path: Path | None, seed: int, progress: Progress) -> Answers:
     """What kept and what spoiled, by the columns that ``by`` names."""
     columns = answering.grouping_columns(by)
     with opened(folder, store_path) as (store, settings):
@@ -71,7 +71,7 @@ def spoilage(
         logs = read_logs(store, settings, as_of)
     tables = answering.spoilage_answers(logs, [columns], seed)
     published = {name: table for name, table in tables.items() if name in ANSWERS}
-    sentences = tuple(finding.sentence for finding in answering.spoilage_sentences(logs, tables, seed))
+    sentences = answering.findings_of("spoilage", answering.spoilage_sentences(logs, tables))
     shown = {"spoilage": SPOILAGE_SHOWN, "salt_response": (), "spoilage_causes": (), "trials": ()}
     kept = {name: what for name, what in shown.items() if name == "spoilage" or published[name].height}
     return Answers(as_of, published, kept, sentences, (*report.notes, FOOD_CAUTION))
@@ -85,7 +85,8 @@ def gluts(folder: Path, as_of: dt.date, store_path: Path | None, progress: Progr
     tables, notes = answering.harvest_answers(logs)
     first, last = logs.season
     season = f"Season {first.isoformat()} to {last.isoformat()}."
-    sentences = (season, *(finding.sentence for finding in answering.harvest_sentences(tables)))
+    findings = harvest_findings(tables["glut_waste"], nothing("shelf"), nothing("use_first"), nothing("needs"))
+    sentences = (season, *answering.findings_of("harvest", findings))
     shown = {"glut_waste": GLUTS_SHOWN, "sowing_waste": ()}
     published = {name: tables[name] for name in ("glut_waste", "glut_weeks", "sowing_waste", "yields")}
     return Answers(as_of, published, shown, sentences, (*report.notes, *notes))
@@ -97,7 +98,8 @@ def shelf(folder: Path, as_of: dt.date, store_path: Path | None, progress: Progr
         report = load_folder(store, folder, settings, as_of, progress)
         logs = read_logs(store, settings, as_of)
     tables = answering.shelf_answers(logs)
-    sentences = tuple(finding.sentence for finding in answering.shelf_sentences(tables))
+    findings = harvest_findings(nothing("glut_waste"), tables["shelf"], tables["use_first"], nothing("needs"))
+    sentences = answering.findings_of("shelf", findings)
     shown = {"shelf": (), "use_first": USE_FIRST_SHOWN, "cautions": CAUTIONS_SHOWN}
     return Answers(as_of, tables, shown, sentences, (*report.notes, FOOD_CAUTION))
 
@@ -117,7 +119,8 @@ def sow(
         target = output_folder(out, folder / "plan")
         written = _write_plan(target, tables, settings.name, as_of)
     shown = {"sowing_plan": PLAN_SHOWN, "plan_comparison": (), "needs": (), "crop_timing": TIMING_SHOWN}
-    sentences = tuple(finding.sentence for finding in answering.plan_sentences(logs, tables))
+    findings = plan_findings(tables["sowing_plan"], tables["plan_comparison"])
+    sentences = answering.findings_of("plan", findings)
     return Answers(as_of, tables, shown, sentences, (*report.notes, *notes)), written
 
 
@@ -173,9 +176,7 @@ def review(
     return target / "index.html"
 
 
-def answer_all(
-    store: Store, logs: Logs, seed: int, progress: Progress
-) -> tuple[Tables, list[Finding], list[str]]:
+def answer_all(store: Store, logs: Logs, seed: int, progress: Progress) -> tuple[Tables, list[Finding], list[str]]:
     """Every answer table, every finding, and notes on what was assumed."""
     progress("what kept")
     groupings = [answering.grouping_columns(name) for name in answering.REVIEW_GROUPINGS]
@@ -188,9 +189,15 @@ def answer_all(
     problems = store.answer("problems").sort("file", "line", "column")
     everything = {"load_summary": store.answer("load_summary"), "problems": problems}
     everything |= {**kept, **harvest, **shelf_tables, **plan}
-    findings = answering.all_findings(logs, everything, seed)
+    findings = answering.all_findings(logs, everything)
     tables = {name: _conform(name, everything[name]) for name in ANSWERS}
     return tables, findings, [*harvest_notes, *plan_notes]
+
+
+def nothing(name: str) -> pl.DataFrame:
+    """An answer table without rows."""
+    types = polars_types()
+    return pl.DataFrame(schema={column.name: types[column.dtype] for column in ANSWERS[name].columns})
 
 
 def _conform(name: str, frame: pl.DataFrame) -> pl.DataFrame:
@@ -271,5 +278,15 @@ GLUTS_SHOWN = (
 )
 USE_FIRST_SHOWN = ("batch_id", "crop", "method", "on_hand", "due_on", "reason")
 CAUTIONS_SHOWN = ("batch_id", "severity", "found", "limit", "source")
-PLAN_SHOWN = ("crop", "sow_on", "plant_out_on", "amount", "unit", "first_pick_on", "last_pick_on", "expected_kg", "reason")
+PLAN_SHOWN = (
+    "crop",
+    "sow_on",
+    "plant_out_on",
+    "amount",
+    "unit",
+    "first_pick_on",
+    "last_pick_on",
+    "expected_kg",
+    "reason",
+)
 TIMING_SHOWN = ("crop", "degree_days_to_first_pick", "n_sowings", "prior_weight", "error_days", "basis")

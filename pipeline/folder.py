@@ -44,7 +44,9 @@ def read_settings(folder: Path) -> Settings:
     try:
         return parse_settings(path.read_text(encoding="utf-8"), SETTINGS_NAME)
     except UnicodeDecodeError as error:
-        message = f"{SETTINGS_NAME}: not UTF-8 text. Save it as UTF-8, or compare it with the one `rowshelf start` writes."
+        message = (
+            f"{SETTINGS_NAME}: not UTF-8 text. Save it as UTF-8, or compare it with the one `rowshelf start` writes."
+        )
         raise UsageError(message) from error
 
 

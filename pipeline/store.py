@@ -152,8 +152,9 @@ class Store:
 
     def setting(self, name: str) -> str | None:
         """A fact that the store was made with."""
-        row = self.con.execute("select value from raw.settings where name = ?", [name]).fetchone()
-        return None if row is None else str(row[0])
+        # fetchall, not fetchone: a result left unfinished blocks the connection.
+        rows = self.con.execute("select value from raw.settings where name = ?", [name]).fetchall()
+        return str(rows[0][0]) if rows else None
 
     def set_setting(self, name: str, value: str) -> None:
         """Write a fact that the store was made with."""
@@ -195,7 +196,7 @@ def _connect(path: Path | None) -> duckdb.DuckDBPyConnection:
 def _check_version(store: Store, path: Path | None) -> None:
     known = store.con.execute(
         "select 1 from information_schema.tables where table_schema = 'raw' and table_name = 'settings'"
-    ).fetchone()
+    ).fetchall()
     found = store.setting("version") if known else None
     if found is not None and int(found) > STORE_VERSION:
         message = (
@@ -204,8 +205,8 @@ def _check_version(store: Store, path: Path | None) -> None:
         )
         raise StoreError(message)
     if found is None or int(found) < STORE_VERSION:
-        tables = store.con.execute("select count(*) from information_schema.tables").fetchone()
-        if found is None and not known and tables and tables[0]:
+        tables = store.con.execute("select 1 from information_schema.tables").fetchall()
+        if found is None and not known and tables:
             message = f"{path}: a database, but not one of rowshelf's. Move it away or name another with --store."
             raise StoreError(message)
         with store.transaction():

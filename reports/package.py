@@ -19,9 +19,7 @@ from schemas.dictionary import answer_table_schema, log_table_schema
 from schemas.logs import LOGS
 
 
-def package_files(
-    logs: Mapping[str, pl.DataFrame], answers: Mapping[str, pl.DataFrame], form: str
-) -> dict[str, bytes]:
+def package_files(logs: Mapping[str, pl.DataFrame], answers: Mapping[str, pl.DataFrame], form: str) -> dict[str, bytes]:
     """Every table as a file, by its path inside the package.
 
     Args:

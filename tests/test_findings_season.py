@@ -68,9 +68,7 @@ def test_assumed_eating_is_called_assumed() -> None:
 
 def test_nothing_logged_says_nothing() -> None:
     empty = empty_answers()
-    assert not season_findings(
-        empty["glut_waste"], empty["glut_weeks"], empty["spoilage"], empty["shelf"], SEASON
-    )
+    assert not season_findings(empty["glut_waste"], empty["glut_weeks"], empty["spoilage"], empty["shelf"], SEASON)
     assert not plan_findings(empty["sowing_plan"], empty["plan_comparison"])
     assert not data_findings(empty["load_summary"], empty["problems"])
 

@@ -1,0 +1,176 @@
+"""Sharing the beds between crops when they do not hold all that would be sown.
+
+Each crop has a pool of ways to sow it. A small linear programme picks a mixture that fits and prices the bed
+of every week; each crop then looks for a way that pays at those prices; and so on for a few rounds. At the
+end an integer programme picks one way for each crop, and each crop is improved in the room that the others
+leave.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass, field
+
+import numpy as np
+from numpy.typing import NDArray
+
+from pipeline.analysis.plan_problem import Problem
+from pipeline.analysis.sowing_search import climb
+
+Floats = NDArray[np.float64]
+
+PRICE_ROUNDS = 3
+PRICE_MEMORY = 0.3
+NODES_AT_MOST = 500
+POLISH_SWEEPS = 2
+
+
+@dataclass
+class _Pool:
+    """Ways to sow one crop, with their costs."""
+
+    problem: Problem
+    answers: list[Floats] = field(default_factory=list)
+    costs: list[float] = field(default_factory=list)
+
+    def add(self, answers: Iterable[Floats]) -> None:
+        """Keep those that are new."""
+        known = {answer.tobytes() for answer in self.answers}
+        fresh = {a.tobytes(): a for a in answers if a.tobytes() not in known}
+        if fresh:
+            rows = np.array(list(fresh.values()))
+            self.answers += list(rows)
+            self.costs += [float(cost) for cost in self.problem.costs(rows)]
+
+
+def area_used(problems: Sequence[Problem], answers: Sequence[Floats]) -> Floats:
+    """Square metres taken in each plan week."""
+    used = (answer @ problem.occupied_m2 for problem, answer in zip(problems, answers, strict=True))
+    return np.asarray(sum(used), dtype=np.float64)
+
+
+def scaled_to_beds(problems: Sequence[Problem], answers: Sequence[Floats], area_m2: float | None) -> list[Floats]:
+    """All answers cut by one factor until they fit; as they are where they do."""
+    if area_m2 is None or area_used(problems, answers).max(initial=0.0) <= area_m2 + 1e-9:
+        return list(answers)
+    fits, too_much = 0.0, 1.0
+    for _ in range(30):
+        factor = (fits + too_much) / 2
+        cut = [np.floor(answer * factor) for answer in answers]
+        if area_used(problems, cut).max(initial=0.0) <= area_m2 + 1e-9:
+            fits = factor
+        else:
+            too_much = factor
+    return [np.floor(answer * fits) for answer in answers]
+
+
+def fit_to_beds(
+    problems: Sequence[Problem],
+    wanted: Sequence[Floats],
+    rules: Sequence[Sequence[Floats]],
+    area_m2: float,
+) -> tuple[list[Floats], Floats]:
+    """The best answers that fit the beds in every week.
+
+    Args:
+        problems: one per crop.
+        wanted: best answer of each crop if beds were endless.
+        rules: sets of answers of simple ways of sowing, one answer per crop; the result is never worse than
+            any of them cut to the beds.
+        area_m2: bed area.
+
+    Returns:
+        The answers, and the price of a square metre in each plan week (weeks' worth of need); the price is 0
+        where beds are not the limit.
+    """
+    answers, prices = _priced(problems, wanted, rules, area_m2)
+    answers = _polished(problems, answers, area_m2)
+    for rule in rules:
+        cut = scaled_to_beds(problems, rule, area_m2)
+        if _total(problems, cut) < _total(problems, answers) - 1e-9:
+            answers = _polished(problems, cut, area_m2)
+    return answers, prices
+
+
+def _total(problems: Sequence[Problem], answers: Sequence[Floats]) -> float:
+    return sum(float(p.costs(answer[None])[0]) for p, answer in zip(problems, answers, strict=True))
+
+
+def _priced(
+    problems: Sequence[Problem], wanted: Sequence[Floats], rules: Sequence[Sequence[Floats]], area_m2: float
+) -> tuple[list[Floats], Floats]:
+    pools = []
+    for number, (problem, best) in enumerate(zip(problems, wanted, strict=True)):
+        pool = _Pool(problem)
+        pool.add([np.zeros_like(best), *_reduced(best)])
+        pool.add([np.floor(rule[number] * by) for rule in rules for by in (1.0, 0.5)])
+        pools.append(pool)
+    prices = np.zeros(problems[0].occupied_m2.shape[1])
+    for _ in range(PRICE_ROUNDS):
+        prices = PRICE_MEMORY * prices + (1 - PRICE_MEMORY) * _prices(pools, area_m2)
+        for pool in pools:
+            toll = pool.problem.occupied_m2 @ prices
+            charged = np.array(pool.costs) + np.array(pool.answers) @ toll
+            start = pool.answers[int(np.argmin(charged))]
+            pool.add([climb(pool.problem, start, toll)[0]])
+    return _choice(pools, area_m2), _prices(pools, area_m2)
+
+
+def _reduced(best: Floats) -> list[Floats]:
+    """The answer cut down, and with each of its sowings left out."""
+    cut = [np.round(best * by) for by in (1.0, 0.75, 0.5, 0.25)]
+    without = []
+    for place in np.flatnonzero(best):
+        left = best.copy()
+        left[place] = 0
+        without.append(left)
+    return cut + without
+
+
+def _master(pools: list[_Pool]) -> tuple[Floats, Floats, Floats]:
+    """Costs, area by week and crop membership of all columns."""
+    cost = np.concatenate([pool.costs for pool in pools])
+    area = np.concatenate([np.array(pool.answers) @ pool.problem.occupied_m2 for pool in pools]).T
+    member = np.zeros((len(pools), len(cost)))
+    start = 0
+    for number, pool in enumerate(pools):
+        member[number, start : start + len(pool.costs)] = 1.0
+        start += len(pool.costs)
+    return cost, area, member
+
+
+def _prices(pools: list[_Pool], area_m2: float) -> Floats:
+    from scipy.optimize import linprog
+
+    cost, area, member = _master(pools)
+    limit = np.full(len(area), area_m2)
+    solved = linprog(cost, A_ub=area, b_ub=limit, A_eq=member, b_eq=np.ones(len(pools)), method="highs")
+    return np.maximum(-np.asarray(solved.ineqlin.marginals, dtype=np.float64), 0.0)
+
+
+def _choice(pools: list[_Pool], area_m2: float) -> list[Floats]:
+    from scipy.optimize import Bounds, LinearConstraint, milp
+
+    cost, area, member = _master(pools)
+    solved = milp(
+        cost,
+        constraints=[LinearConstraint(area, ub=area_m2), LinearConstraint(member, lb=1.0, ub=1.0)],
+        integrality=np.ones(len(cost)),
+        bounds=Bounds(0, 1),
+        options={"node_limit": NODES_AT_MOST},
+    )
+    if solved.x is None:
+        # Sowing nothing always fits; the crops are then improved one by one in the free room.
+        return [np.zeros_like(pool.answers[0]) for pool in pools]
+    chosen = np.split(np.asarray(solved.x), np.cumsum([len(pool.costs) for pool in pools])[:-1])
+    return [pool.answers[int(np.argmax(part))] for pool, part in zip(pools, chosen, strict=True)]
+
+
+def _polished(problems: Sequence[Problem], answers: Sequence[Floats], area_m2: float) -> list[Floats]:
+    answers = list(answers)
+    for _ in range(POLISH_SWEEPS):
+        for number, problem in enumerate(problems):
+            own = answers[number] @ problem.occupied_m2
+            room = area_m2 - (area_used(problems, answers) - own)
+            answers[number] = climb(problem, answers[number], room_m2=room)[0]
+    return answers

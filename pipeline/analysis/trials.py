@@ -1,0 +1,171 @@
+"""Two makes compared: how people liked them, paired by taster, and how many containers spoiled."""
+
+from __future__ import annotations
+
+import numpy as np
+import polars as pl
+from scipy import special
+
+from pipeline.analysis.intervals import FloatArray
+from pipeline.analysis.keeping import evidence
+
+FACTORS = {
+    "crop": "",
+    "method": "",
+    "salt_band": "salt ",
+    "sweetener": "sweetener ",
+    "starter": "starter ",
+    "piece": "cut ",
+    "lid": "lid ",
+    "store": "store ",
+    "submerged": "submerged ",
+    "vented": "vented ",
+}
+"""What may differ between the arms of a trial, and the word put before its value."""
+
+NONE_WHEN_EMPTY = ("starter", "sweetener")
+"""Columns in which an empty cell means that there was none; elsewhere it means not recorded."""
+
+WIDEST = 8.0
+"""Scores run from 1 to 9, so no difference lies beyond this."""
+
+COMPARED_SCHEMA = {
+    "trial": pl.String(),
+    "arm": pl.String(),
+    "tasters": pl.Int64(),
+    "mean_liking": pl.Float64(),
+    "both": pl.Int64(),
+    "difference": pl.Float64(),
+    "low": pl.Float64(),
+    "high": pl.Float64(),
+    "p_value": pl.Float64(),
+}
+"""What the tasters say of each arm; ``both`` counts those who scored it and the first arm."""
+
+
+def trial_arms(batches: pl.DataFrame) -> pl.DataFrame:
+    """The arm of each batch in a trial, in words.
+
+    An arm is described by what differs among the batches of its trial: a factor counts when two batches
+    have different values of it. Where nothing recorded differs, each batch is an arm of its own.
+
+    Args:
+        batches: core batches, with ``salt_band`` where salt is to count.
+
+    Returns:
+        ``batch_id``, ``trial``, ``arm``, ordered by trial and arm.
+    """
+    factors = [name for name in FACTORS if name in batches.columns]
+    rows = batches.filter(pl.col("trial").is_not_null())
+    rows = rows.with_columns(pl.col(factors).cast(pl.String)).with_columns(
+        pl.col(name).replace({"true": "yes", "false": "no"}) for name in factors
+    )
+    rows = rows.with_columns(pl.col(name).fill_null("none") for name in factors if name in NONE_WHEN_EMPTY)
+    said = [
+        pl.when(pl.col(name).drop_nulls().n_unique().over("trial") > 1).then(
+            pl.lit(FACTORS[name]) + pl.col(name).fill_null("not recorded")
+        )
+        for name in factors
+    ]
+    words = pl.concat_str(said, separator=", ", ignore_nulls=True)
+    arm = pl.when(words != "").then(words).otherwise(pl.lit("batch ") + pl.col("batch_id"))
+    return rows.select("batch_id", "trial", arm=arm).sort("trial", "arm", "batch_id")
+
+
+def compare_trials(batches: pl.DataFrame, tastings: pl.DataFrame, histories: pl.DataFrame) -> pl.DataFrame:
+    """Liking and spoilage of the arms of each trial.
+
+    A taster's score of an arm is the mean of that person's scores of its batches. Differences are to the
+    first arm by name, paired by taster: the median, its exact interval from the sign test (never beyond the
+    8 points that a scale of 1 to 9 allows), and the exact two-sided sign test with ties left out. Tasters
+    are matched without regard to case and outer spaces.
+
+    Args:
+        batches: core batches.
+        tastings: core tastings.
+        histories: container histories.
+
+    Returns:
+        The ``trials`` answer table, sorted by trial and arm. ``evidence`` counts tasters who scored both
+        arms (for the first arm: it and any other): 8 or more ``enough``, 3 to 7 ``thin``. ``difference``
+        and what follows it are null for the first arm and without such tasters.
+    """
+    arms = trial_arms(batches)
+    kept = histories.group_by("batch_id").agg(
+        containers=pl.len().cast(pl.Int64), spoiled=(pl.col("fate") == "spoiled").sum().cast(pl.Int64)
+    )
+    counts = (
+        arms.join(kept, on="batch_id", how="left")
+        .group_by("trial", "arm")
+        .agg(pl.len().cast(pl.Int64).alias("batches"), pl.col("containers").sum(), pl.col("spoiled").sum())
+        .sort("trial", "arm")
+    )
+    who = pl.col("taster").str.strip_chars().str.to_lowercase()
+    scores = tastings.join(arms, on="batch_id").group_by("trial", "arm", who).agg(pl.col("liking").mean())
+    rows = [
+        {"trial": trial, "arm": arm, **result}
+        for (trial,), part in counts.group_by("trial", maintain_order=True)
+        for arm, result in _compare(part["arm"].to_list(), scores.filter(pl.col("trial") == trial)).items()
+    ]
+    judged = pl.DataFrame(rows, schema=COMPARED_SCHEMA)
+    table = counts.join(judged, on=["trial", "arm"], how="left", maintain_order="left")
+    return table.select(
+        "trial",
+        "arm",
+        "batches",
+        "tasters",
+        "mean_liking",
+        "difference",
+        "low",
+        "high",
+        "p_value",
+        "containers",
+        "spoiled",
+        evidence=evidence(pl.col("both")),
+    )
+
+
+def _compare(arms: list[str], scores: pl.DataFrame) -> dict[str, dict[str, float | None]]:
+    """Of each arm of one trial: tasters, mean liking, and the paired comparison with the first arm."""
+    by_arm = {arm: scores.filter(pl.col("arm") == arm).select("taster", "liking") for arm in arms}
+    first = by_arm[arms[0]]
+    results: dict[str, dict[str, float | None]] = {}
+    for arm, own in by_arm.items():
+        mean = own["liking"].mean()
+        result: dict[str, float | None] = {
+            "tasters": own.height,
+            "mean_liking": mean if isinstance(mean, float) else None,
+        }
+        if arm == arms[0]:
+            others = scores.filter(pl.col("arm") != arm).select("taster").unique()
+            result["both"] = own.join(others, on="taster", how="semi").height
+        else:
+            pairs = own.join(first, on="taster", suffix="_first")
+            result["both"] = pairs.height
+            result |= sign_comparison((pairs["liking"] - pairs["liking_first"]).to_numpy())
+        results[arm] = result
+    return results
+
+
+def sign_comparison(differences: FloatArray) -> dict[str, float | None]:
+    """Median of paired differences, its exact 95 % interval, and the exact two-sided sign test.
+
+    The interval runs between the order statistics that the binomial with one half leaves at least 95 %
+    between (Conover, Practical Nonparametric Statistics; from memory); with five pairs or fewer nothing
+    does, and it is the whole scale. Ties are left out of the test and kept in the median and interval.
+    """
+    n = differences.size
+    if not n:
+        return {"difference": None, "low": None, "high": None, "p_value": None}
+    ordered = np.sort(differences)
+    # Largest k with P(Binomial(n, 1/2) < k) <= 0.025: the interval runs from k-th lowest to k-th highest.
+    k = int(np.sum(special.bdtr(np.arange(n), n, 0.5) <= 0.025))
+    more, fewer = int((differences > 0).sum()), int((differences < 0).sum())
+    untied = more + fewer
+    p_value = min(1.0, 2 * float(special.bdtr(min(more, fewer), untied, 0.5))) if untied else 1.0
+    return {
+        "difference": float(np.median(ordered)),
+        "low": float(ordered[k - 1]) if k else -WIDEST,
+        "high": float(ordered[n - k]) if k else WIDEST,
+        "p_value": p_value,
+    }

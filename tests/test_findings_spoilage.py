@@ -1,0 +1,236 @@
+"""What a gardener reads about spoilage, word for word. All counts are invented."""
+
+from __future__ import annotations
+
+import datetime as dt
+
+import polars as pl
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from pipeline.analysis.findings_spoilage import in_words, spoilage_findings
+from pipeline.analysis.salt import GUIDANCE, RECIPE
+from schemas.answers import ANSWERS
+from schemas.page import Finding
+
+KINDS = {"text": pl.String, "int": pl.Int64, "float": pl.Float64}
+AS_OF = dt.date(2026, 5, 1)
+
+
+def answer(name: str, *rows: dict[str, object]) -> pl.DataFrame:
+    return pl.DataFrame(list(rows), schema={c.name: KINDS[c.dtype] for c in ANSWERS[name].columns})
+
+
+def shuffled(*rows: tuple[str, float, float]) -> pl.DataFrame:
+    schema = {"group": pl.String, "z": pl.Float64, "p_value": pl.Float64}
+    return pl.DataFrame(list(rows), schema=schema, orient="row")
+
+
+def findings(**tables: pl.DataFrame) -> list[Finding]:
+    given_tables = {
+        "by_method": answer("spoilage"),
+        "by_salt": answer("spoilage"),
+        "salt_response": answer("salt_response"),
+        "worse": shuffled(),
+        "trials": answer("trials"),
+    } | tables
+    return spoilage_findings(**given_tables, as_of=AS_OF)
+
+
+def only(**tables: pl.DataFrame) -> Finding:
+    (finding,) = findings(**tables)
+    return finding
+
+
+@pytest.mark.parametrize(
+    ("share", "words"),
+    [
+        (0, "none"),
+        (0.004, "fewer than 1 in 100"),
+        (0.01, "1 in 100"),
+        (0.034, "1 in 30"),
+        (0.083, "1 in 12"),
+        (0.1, "1 in 10"),
+        (0.2, "1 in 5"),
+        (0.25, "1 in 4"),
+        (0.3, "3 in 10"),
+        (1 / 3, "1 in 3"),
+        (0.4, "4 in 10"),
+        (0.52, "1 in 2"),
+        (0.6, "6 in 10"),
+        (0.66, "2 in 3"),
+        (0.74, "3 in 4"),
+        (0.8, "8 in 10"),
+        (0.9, "9 in 10"),
+        (0.95, "19 in 20"),
+        (0.98, "nearly all"),
+        (1, "all"),
+    ],
+)
+def test_shares_in_words(share: float, words: str) -> None:
+    assert in_words(share) == words
+
+
+def value(words: str) -> float:
+    named = {"none": 0.0, "all": 1.0, "nearly all": 0.98, "fewer than 1 in 100": 0.005}
+    if words in named:
+        return named[words]
+    part, whole = words.split(" in ")
+    return int(part) / int(whole)
+
+
+@settings(derandomize=True, deadline=None)
+@given(st.floats(0, 1), st.floats(0, 1))
+def test_words_keep_the_order_of_shares_and_stay_near_them(one: float, other: float) -> None:
+    low, high = sorted((one, other))
+    assert value(in_words(low)) <= value(in_words(high))
+    assert value(in_words(low)) == pytest.approx(low, abs=0.055)
+
+
+FERMENTS = {
+    "grouping": "method",
+    "group": "ferment",
+    "batches": 4,
+    "containers": 11,
+    "spoiled": 3,
+    "lost_share": 0.2,
+    "kept_12m": 0.75,
+    "kept_12m_low": 0.5,
+    "kept_12m_high": 0.917,
+    "followed_months": 14.0,
+    "evidence": "thin",
+}
+
+
+def test_what_kept() -> None:
+    finding = only(by_method=answer("spoilage", FERMENTS))
+    assert finding.sentence == (
+        "3 of 11 jars of ferments lost by 1 May 2026; left alone, we expect about 1 in 4 to be lost within a "
+        "year, somewhere between 1 in 12 and 1 in 2; four batches, thin evidence."
+    )
+    assert (finding.section, finding.evidence) == ("spoilage", "thin")
+
+
+def test_nothing_lost_is_not_a_promise() -> None:
+    sound = FERMENTS | {"spoiled": 0, "kept_12m": 1.0, "kept_12m_low": 0.8, "kept_12m_high": 1.0}
+    assert only(
+        by_method=answer("spoilage", sound | {"group": "jam", "batches": 12, "evidence": "enough"})
+    ).sentence == (
+        "0 of 11 jars of jam lost by 1 May 2026; left alone, our best guess for a year is none lost, though up "
+        "to 1 in 5 would not surprise; twelve batches."
+    )
+
+
+def test_too_young_to_say() -> None:
+    young = {"kept_12m": None, "kept_12m_low": None, "kept_12m_high": None, "batches": 1, "evidence": "too little"}
+    months = only(by_method=answer("spoilage", FERMENTS | young | {"followed_months": 4.2})).sentence
+    assert months == (
+        "3 of 11 jars of ferments lost by 1 May 2026; followed for 4 months so far, too short to say what a "
+        "year does; one batch, too little evidence."
+    )
+    weeks = only(by_method=answer("spoilage", FERMENTS | young | {"followed_months": 0.8})).sentence
+    assert "followed for a few weeks so far" in weeks
+    unseen = only(by_method=answer("spoilage", FERMENTS | young | {"batches": 0, "spoiled": 0}))
+    assert "nothing is known of the rest" in unseen.sentence
+    assert unseen.action
+
+
+def test_a_method_is_called_worse_only_by_the_test() -> None:
+    assert findings(worse=shuffled(("dry", 1.0, 1.0))) == []
+    assert only(worse=shuffled(("ferment", 2.0, 0.06), ("dry", -2.0, 1.0))).sentence == (
+        "No way of keeping stands out as losing more than the others beyond what chance would do."
+    )
+    assert only(worse=shuffled(("ferment", 3.0, 0.02), ("dry", -3.0, 1.0))).sentence == (
+        "Ferments lost more than the rest: chance alone would make some way of keeping look this bad about 2 "
+        "times in 100."
+    )
+
+
+def salt_tables(low: int, high: int, **response: object) -> dict[str, pl.DataFrame]:
+    def band(group: str, spoiled: int, containers: int) -> dict[str, object]:
+        return FERMENTS | {"group": group, "spoiled": spoiled, "containers": containers}
+
+    asked = {"method": "ferment", "batches": 9, "evidence": "thin", "p_value": 0.2} | response
+    by_salt = answer(
+        "spoilage",
+        band("ferment · 2.75 to 3.5 %", high, 22),
+        band("ferment · 1 to 1.75 %", low, 9),
+        band("ferment · 1.75 to 2.25 %", 2, 8),
+        band("ferment · not recorded", 5, 5),
+        band("pickle · 1 to 1.75 %", 1, 5),
+    )
+    return {"by_salt": by_salt, "salt_response": answer("salt_response", asked)}
+
+
+def test_salt_with_few_batches() -> None:
+    finding = only(**salt_tables(4, 1))
+    assert finding.sentence == (
+        "Ferments with 1 to 1.75 % salt lost 4 of 9 containers; with 2.75 to 3.5 %, 1 of 22; too few batches "
+        f"to be sure. {GUIDANCE}"
+    )
+    assert finding.action == RECIPE
+
+
+@pytest.mark.parametrize(
+    ("response", "words"),
+    [
+        ({"batches": 20, "p_value": 0.3, "hazard_ratio_per_half_point": 0.9}, "over all salt levels no clear trend"),
+        ({"batches": 20, "p_value": None}, "over all salt levels no clear trend"),
+        (
+            {"batches": 20, "p_value": 0.01, "hazard_ratio_per_half_point": 0.5},
+            "over all salt levels more salt went with less loss (by chance about 1 time in 100)",
+        ),
+        (
+            {"batches": 20, "p_value": 0.004, "hazard_ratio_per_half_point": 2.0},
+            (
+                "over all salt levels more salt went with more loss (by chance less than 1 time in 100), so look "
+                "for something else that differed"
+            ),
+        ),
+    ],
+)
+def test_salt_with_enough_batches_never_argues_for_less(response: dict[str, object], words: str) -> None:
+    finding = only(**salt_tables(0, 9, **response))
+    assert f"; {words}. {GUIDANCE}" in finding.sentence
+
+
+TRIAL = {"trial": "plum", "arm": "sweetener honey", "batches": 1, "tasters": 9, "evidence": "enough"}
+
+
+def trial(**other: object) -> pl.DataFrame:
+    compared = {"difference": 1.5, "low": 0.5, "high": 2.0, "p_value": 0.0195}
+    return answer("trials", TRIAL, TRIAL | {"arm": "sweetener sugar"} | compared | other)
+
+
+def test_which_make_was_liked_better() -> None:
+    assert only(trials=trial()).sentence == (
+        "Trial plum: sweetener sugar was liked better than sweetener honey, typically by 1.5 points of 9; chance "
+        "alone would do this about 2 times in 100."
+    )
+    other_way = only(trials=trial(difference=-1.5, low=-2.0, high=-0.5)).sentence
+    assert "sweetener honey was liked better than sweetener sugar" in other_way
+
+
+def test_no_clear_difference_and_too_few_tasters() -> None:
+    assert only(trials=trial(p_value=0.3, low=-0.5)).sentence == (
+        "Trial plum: no clear difference in liking between sweetener sugar and sweetener honey (typical "
+        "difference +1.5 points of 9, between -0.5 and +2.0)."
+    )
+    assert only(trials=trial(evidence="too little")).sentence == (
+        "Trial plum: fewer than three people scored both sweetener sugar and sweetener honey."
+    )
+    assert findings(trials=trial(difference=None)) == []
+
+
+def test_weightiest_first_and_nothing_from_nothing() -> None:
+    assert findings() == []
+    found = findings(
+        by_method=answer("spoilage", FERMENTS, FERMENTS | {"group": "jam", "kept_12m": 0.4}),
+        worse=shuffled(("ferment", 3.0, 0.02), ("dry", -3.0, 1.0)),
+    )
+    assert [finding.sentence.split(" lost")[0] for finding in found] == [
+        "Ferments",
+        "3 of 11 jars of jam",
+        "3 of 11 jars of ferments",
+    ]

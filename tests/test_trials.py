@@ -1,0 +1,143 @@
+"""Trials on tables small enough to check by eye. All makes, tasters and scores are invented."""
+
+from __future__ import annotations
+
+import datetime as dt
+
+import numpy as np
+import polars as pl
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from pipeline.analysis.trials import compare_trials, sign_comparison, trial_arms
+from schemas.answers import ANSWERS
+from schemas.logs import LOGS
+
+KINDS = {"text": pl.String, "int": pl.Int64, "float": pl.Float64, "bool": pl.Boolean, "date": pl.Date}
+DAY = dt.date(2026, 3, 1)
+
+
+def core(log: str, rows: list[dict[str, object]]) -> pl.DataFrame:
+    return pl.DataFrame(rows, schema={name: KINDS[kind] for name, kind in LOGS[log].core_columns.items()})
+
+
+def batch(batch_id: str, **values: object) -> dict[str, object]:
+    made = {"batch_id": batch_id, "made_on": DAY, "method": "jam", "crop": "plum", "containers": 2, "trial": "T"}
+    return made | values
+
+
+def tastings(scores: dict[str, dict[str, int]]) -> pl.DataFrame:
+    """Scores by batch and taster."""
+    return core(
+        "tastings",
+        [
+            {"tasted_on": DAY, "batch_id": name, "taster": taster, "liking": liking}
+            for name, tasters in scores.items()
+            for taster, liking in tasters.items()
+        ],
+    )
+
+
+def histories(fates: dict[str, list[str]]) -> pl.DataFrame:
+    rows = [(name, fate) for name, several in fates.items() for fate in several]
+    return pl.DataFrame(rows, schema={"batch_id": pl.String, "fate": pl.String}, orient="row")
+
+
+def arms(*rows: dict[str, object]) -> list[str]:
+    return trial_arms(core("batches", list(rows))).sort("batch_id")["arm"].to_list()
+
+
+def test_arms_are_named_by_what_differs() -> None:
+    assert arms(batch("A", sweetener="honey"), batch("B", sweetener="sugar")) == ["sweetener honey", "sweetener sugar"]
+    assert arms(batch("A", crop="plum"), batch("B", crop="quince")) == ["plum", "quince"]
+    two = (batch("A", lid="glass", store="cellar"), batch("B", lid="metal", store="pantry"))
+    assert arms(*two) == ["lid glass, store cellar", "lid metal, store pantry"]
+    assert arms(batch("A", submerged=True), batch("B", submerged=False)) == ["submerged yes", "submerged no"]
+
+
+def test_no_starter_is_an_arm_and_an_unrecorded_lid_is_not() -> None:
+    assert arms(batch("A", starter="whey"), batch("B")) == ["starter whey", "starter none"]
+    assert arms(batch("A", lid="glass"), batch("B")) == ["batch A", "batch B"]
+    three = (batch("A", lid="glass"), batch("B", lid="metal"), batch("C"))
+    assert arms(*three) == ["lid glass", "lid metal", "lid not recorded"]
+
+
+def test_salt_bands_count_where_the_batches_have_them() -> None:
+    table = core("batches", [batch("A"), batch("B")]).with_columns(salt_band=pl.Series(["1 to 2 %", "2 to 3 %"]))
+    assert trial_arms(table)["arm"].to_list() == ["salt 1 to 2 %", "salt 2 to 3 %"]
+
+
+def test_a_trial_by_hand() -> None:
+    batches = core(
+        "batches",
+        [
+            batch("A", sweetener="honey"),
+            batch("B", sweetener="honey"),
+            batch("C", sweetener="sugar"),
+            batch("D", trial=None),
+        ],
+    )
+    scores = tastings(
+        {
+            # Each person's score of honey is the mean over its two batches.
+            "A": {"ann": 6, "bea": 5, "cy": 4},
+            "B": {"ann": 8, "cy": 6},
+            "C": {" Ann ": 4, "BEA": 6, "cy": 4, "dot": 9},
+            "D": {"ann": 1},
+        }
+    )
+    fates = histories({"A": ["used", "spoiled"], "B": ["on_shelf"] * 2, "C": ["spoiled"] * 2, "D": ["spoiled"] * 2})
+    table = compare_trials(batches, scores, fates)
+    assert dict(table.schema) == {c.name: KINDS[c.dtype] for c in ANSWERS["trials"].columns}
+    honey, sugar = table.rows(named=True)
+    assert (honey["trial"], honey["arm"], honey["batches"], honey["tasters"]) == ("T", "sweetener honey", 2, 3)
+    assert honey["mean_liking"] == pytest.approx((7 + 5 + 5) / 3)
+    assert [honey[name] for name in ("difference", "low", "high", "p_value")] == [None] * 4
+    assert (honey["containers"], honey["spoiled"], honey["evidence"]) == (4, 1, "thin")
+    # Differences -3, +1, -1; dot tasted sugar only. One up, two down: p = 2 (1 + 3) / 8 = 1.
+    assert (sugar["tasters"], sugar["difference"], sugar["p_value"]) == (4, -1.0, 1.0)
+    assert (sugar["low"], sugar["high"]) == (-8.0, 8.0)
+    assert (sugar["containers"], sugar["spoiled"], sugar["evidence"]) == (2, 2, "thin")
+
+
+def test_a_trial_nobody_tasted_still_counts_what_spoiled() -> None:
+    batches = core("batches", [batch("A", lid="glass"), batch("B", lid="metal")])
+    table = compare_trials(batches, tastings({}), histories({"A": ["used"], "B": ["spoiled"]}))
+    assert table.select("arm", "tasters", "mean_liking", "difference", "p_value", "spoiled", "evidence").rows() == [
+        ("lid glass", 0, None, None, None, 0, "too little"),
+        ("lid metal", 0, None, None, None, 1, "too little"),
+    ]
+
+
+def test_no_trials_give_an_empty_table_of_the_right_columns() -> None:
+    table = compare_trials(core("batches", [batch("A", trial=None)]), tastings({}), histories({}))
+    assert table.height == 0
+    assert dict(table.schema) == {c.name: KINDS[c.dtype] for c in ANSWERS["trials"].columns}
+
+
+def test_eight_tasters_who_agree_by_hand() -> None:
+    found = sign_comparison(np.array([2.0, 1, 3, 1, 2, 2, 1, 4]))
+    assert found == {"difference": 2.0, "low": 1.0, "high": 4.0, "p_value": pytest.approx(2 / 2**8)}
+
+
+def test_ties_leave_the_test_and_stay_in_the_median() -> None:
+    found = sign_comparison(np.array([0.0, 0, 0, 1, 1]))
+    assert (found["difference"], found["p_value"]) == (0.0, pytest.approx(0.5))
+    assert sign_comparison(np.zeros(9))["p_value"] == 1.0
+
+
+@settings(derandomize=True, deadline=None, max_examples=40)
+@given(st.lists(st.integers(-8, 8), min_size=6, max_size=40))
+def test_sign_test_and_interval_agree_with_scipy(differences: list[int]) -> None:
+    from scipy.stats import binomtest, quantile_test
+
+    values = np.array(differences, dtype=float)
+    found = sign_comparison(values)
+    # Quantile interval of Conover as scipy has it.
+    interval = quantile_test(values, q=0, p=0.5).confidence_interval(0.95)
+    assert (found["low"], found["high"]) == (interval.low, interval.high)
+    up, down = int((values > 0).sum()), int((values < 0).sum())
+    if up + down:
+        assert found["p_value"] == pytest.approx(binomtest(up, up + down).pvalue)
+    assert found["low"] <= found["difference"] <= found["high"]
