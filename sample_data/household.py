@@ -152,7 +152,8 @@ class Household:
 
     def _make(self, day: dt.date, recipe: Recipe, season: int, picked_g: int) -> int:
         """Make one batch of about ``picked_g`` of the main crop; returns all grams taken from the kitchen."""
-        prepared = {recipe.crop: _prepared(recipe.crop, picked_g)}
+        trimmed = recipe.method != "cure"  # what is kept whole is not trimmed
+        prepared = {recipe.crop: _prepared(recipe.crop, picked_g) if trimmed else picked_g // 50 * 50}
         main_share = 1 - sum(share for _, share in recipe.mixed_with)
         for other, share in recipe.mixed_with:
             wanted = prepared[recipe.crop] * share / main_share
@@ -162,7 +163,8 @@ class Household:
                 prepared[other] = amount
         picked = {}
         for crop, grams in prepared.items():
-            picked[crop] = self.take(crop, round(grams / (1 - CROPS[crop].refuse_pct / 100)))
+            refuse = CROPS[crop].refuse_pct / 100 if trimmed else 0.0
+            picked[crop] = self.take(crop, round(grams / (1 - refuse)))
             self.balance[crop].put_by += picked[crop]
         self.made.append(Made(day, recipe, self.batches_of[season, recipe.name], prepared, picked))
         self.batches_of[season, recipe.name] += 1
