@@ -28,7 +28,7 @@ from pipeline.analysis.sowing_plan import PlanResult, plan_sowings
 from pipeline.analysis.spoilage import spoilage_causes, spoilage_table
 from pipeline.analysis.trials import compare_trials
 from pipeline.analysis.weather_years import fill_weather, weather_years
-from pipeline.analysis.yields import yields
+from pipeline.analysis.yields import compare_treatments, yields
 from pipeline.errors import UsageError
 from pipeline.kitchen.cautions import batch_cautions
 from schemas.logs import LOGS
@@ -166,16 +166,18 @@ def harvest_balance(logs: Logs) -> GlutAnswers:
     )
 
 
-def harvest_answers(logs: Logs) -> tuple[Tables, list[str]]:
+def harvest_answers(logs: Logs, seed: int) -> tuple[Tables, list[str]]:
     """Where the harvest of the season went, what each sowing gave, and notes on what could not be known."""
     balance = harvest_balance(logs)
     first, last = logs.season
     season = logs["harvests"].filter(pl.col("picked_on").is_between(first, last))
+    all_yields = yields(logs["harvests"], logs["sowings"], logs.crops)
     tables = {
         "glut_weeks": balance.glut_weeks,
         "glut_waste": balance.glut_waste,
         "sowing_waste": balance.sowing_waste,
         "yields": yields(season, logs["sowings"], logs.crops),
+        "treatments": compare_treatments(all_yields, logs["sowings"], np.random.default_rng(seed)),
     }
     return tables, list(balance.notes)
 

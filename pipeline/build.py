@@ -77,19 +77,18 @@ def spoilage(folder: Path, by: str, as_of: dt.date, store_path: Path | None, see
     return Answers(as_of, published, kept, sentences, (*report.notes, FOOD_CAUTION))
 
 
-def gluts(folder: Path, as_of: dt.date, store_path: Path | None, progress: Progress) -> Answers:
+def gluts(folder: Path, as_of: dt.date, store_path: Path | None, seed: int, progress: Progress) -> Answers:
     """The balance per crop and week of the season, and the waste that came from gluts."""
     with opened(folder, store_path) as (store, settings):
         report = load_folder(store, folder, settings, as_of, progress)
         logs = read_logs(store, settings, as_of)
-    tables, notes = answering.harvest_answers(logs)
+    tables, notes = answering.harvest_answers(logs, seed)
     first, last = logs.season
     season = f"Season {first.isoformat()} to {last.isoformat()}."
     findings = harvest_findings(tables["glut_waste"], nothing("shelf"), nothing("use_first"), nothing("needs"))
     sentences = (season, *answering.findings_of("harvest", findings))
     shown = {"glut_waste": GLUTS_SHOWN, "sowing_waste": ()}
-    published = {name: tables[name] for name in ("glut_waste", "glut_weeks", "sowing_waste", "yields")}
-    return Answers(as_of, published, shown, sentences, (*report.notes, *notes))
+    return Answers(as_of, tables, shown, sentences, (*report.notes, *notes))
 
 
 def shelf(folder: Path, as_of: dt.date, store_path: Path | None, progress: Progress) -> Answers:
@@ -182,7 +181,7 @@ def answer_all(store: Store, logs: Logs, seed: int, progress: Progress) -> tuple
     groupings = [answering.grouping_columns(name) for name in answering.REVIEW_GROUPINGS]
     kept = answering.spoilage_answers(logs, groupings, seed)
     progress("where the harvest went")
-    harvest, harvest_notes = answering.harvest_answers(logs)
+    harvest, harvest_notes = answering.harvest_answers(logs, seed)
     shelf_tables = answering.shelf_answers(logs)
     progress("planning next season")
     plan, plan_notes = answering.plan_answers(logs, seed)

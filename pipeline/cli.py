@@ -118,11 +118,17 @@ def spoilage(
 
 
 @app.command()
-def gluts(folder: Folder, as_of: AsOf = None, store: StorePath = None, json: AsJson = False) -> None:
+def gluts(
+    folder: Folder,
+    as_of: AsOf = None,
+    store: StorePath = None,
+    seed: Seed = 1,
+    json: AsJson = False,
+) -> None:
     """The balance per crop and week, and the waste that came from gluts."""
     from pipeline import build
 
-    _print(build.gluts(folder, _today(as_of), store, note_progress), as_json=json)
+    _print(build.gluts(folder, _today(as_of), store, seed, note_progress), as_json=json)
 
 
 @app.command()

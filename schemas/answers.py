@@ -87,6 +87,24 @@ _TABLES = (
         area_m2 float m2 area of the sowing, from its amount and the published spacing
         kg_per_m2 float kg/m2 picked weight over area
         kg_per_plant float kg/plant picked weight over plants
+        days_to_first_pick int d days from sowing to the first picking
+        """,
+    ),
+    _a(
+        "treatments",
+        "crop, treatment",
+        "Did a treatment give more, sowing against sowing",
+        """
+        crop text - crop
+        treatment text - treatment
+        reference text - treatment it is compared with
+        sowings int sowings sowings with the treatment
+        reference_sowings int sowings sowings with the reference
+        kg_per_m2 float kg/m2 mean over the sowings
+        ratio float ratio kg per square metre over that of the reference
+        low float ratio 95 % low (bootstrap over sowings); empty below three sowings on either side
+        high float ratio 95 % high
+        evidence text - enough, thin or too little sowings
         """,
     ),
     _a(
@@ -140,6 +158,24 @@ _TABLES = (
         p_value float - chance of a trend this strong if salt made no difference (batches reshuffled)
         evidence text - enough, thin or too little
         note text - the finding in words
+        """,
+    ),
+    _a(
+        "spoilage_differences",
+        "factor, value",
+        "What differs between the batches that spoiled and those that kept, age and method allowed for",
+        """
+        factor text - what was recorded: lid, store, piece, starter, salt, submerged and such
+        value text - its value
+        batches int batches batches with this value
+        containers int containers containers followed
+        spoiled int containers found spoiled
+        expected float containers spoiled to be expected at their ages and with their methods
+        ratio float ratio spoiled over expected, drawn towards 1 where little is known
+        low float ratio 95 % low
+        high float ratio 95 % high
+        p_value float - chance that the worst of all values looks this bad if none mattered (batches reshuffled)
+        evidence text - enough, thin or too little
         """,
     ),
     _a(
@@ -214,6 +250,8 @@ _TABLES = (
         worst_week date - Monday of the week with the most waste from a glut
         peak_to_mean float ratio best week over the mean week of the harvest window
         weeks_without int weeks weeks without a picking inside the harvest window
+        best_two_weeks_share float share share of the season's kilos that came in the two best weeks
+        gini float - unevenness of the weeks, 0 all alike to nearly 1 all in one (Gini coefficient)
         eaten_basis text - logged or assumed
         """,
     ),

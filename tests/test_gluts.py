@@ -137,6 +137,10 @@ def test_where_the_courgettes_went() -> None:
         # Weeks of 3.5, 10, 0 and 3.5 kg; mean 4.25.
         "peak_to_mean": pytest.approx(10 / 4.25),
         "weeks_without": 1,
+        # Weeks of 3.5, 10, 0 and 3.5 kg: 13.5 of 17 in the two best; Gini from the sorted weeks
+        # 2 (1 x 0 + 2 x 3.5 + 3 x 3.5 + 4 x 10) / (4 x 17) - 5 / 4 = 115 / 68 - 1.25.
+        "best_two_weeks_share": pytest.approx(13.5 / 17),
+        "gini": pytest.approx(115 / 68 - 1.25),
         "eaten_basis": "assumed",
     }
 

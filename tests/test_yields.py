@@ -64,16 +64,16 @@ def test_yields_per_sowing_by_hand() -> None:
     found = yields(HARVESTS, SOWINGS, CROPS)
     day = [SOWN, *(dt.date(2025, 7, n) for n in range(1, 10))]
     expected = [
-        # 4 m of row 30 cm apart are 1.2 m2, with a plant every 5 cm: 80 plants.
-        ("carrot", "north", "1", "A", 3.0, day[1], day[5], 1.2, 2.5, 0.0375),
-        ("carrot", None, "4", None, 1.2, day[2], day[9], None, None, None),
-        ("carrot", None, None, None, 0.2, day[9], day[9], None, None, None),
+        # 4 m of row 30 cm apart are 1.2 m2, with a plant every 5 cm: 80 plants. 1 April to 1 July are 91 days.
+        ("carrot", "north", "1", "A", 3.0, day[1], day[5], 1.2, 2.5, 0.0375, 91),
+        ("carrot", None, "4", None, 1.2, day[2], day[9], None, None, None, None),
+        ("carrot", None, None, None, 0.2, day[9], day[9], None, None, None, None),
         # 10 plants at 40 by 50 cm are 2 m2. Plot and bed are those of the first picking that names them.
-        ("kale", "east", "2", "B", 5.0, day[3], day[8], 2.0, 2.5, 0.5),
+        ("kale", "east", "2", "B", 5.0, day[3], day[8], 2.0, 2.5, 0.5, 93),
         # 3 m2 hold 3 / 0.2 = 15 plants. The sowing's plot goes before the picking's.
-        ("kale", "south", "3", "C", 6.0, day[4], day[4], 3.0, 2.0, 0.4),
+        ("kale", "south", "3", "C", 6.0, day[4], day[4], 3.0, 2.0, 0.4, 94),
         # No spacing is known, but plants are.
-        ("mystery", None, None, "D", 3.0, day[6], day[6], None, None, 0.5),
+        ("mystery", None, None, "D", 3.0, day[6], day[6], None, None, 0.5, 96),
     ]
     assert found.columns == as_answer(found, "yields").columns
     for row, wanted in zip(found.rows(), expected, strict=True):

@@ -19,7 +19,7 @@ from pipeline.analysis.sowing_search import climb
 
 Floats = NDArray[np.float64]
 
-PRICE_ROUNDS = 3
+PRICE_ROUNDS = 8
 PRICE_MEMORY = 0.3
 NODES_AT_MOST = 500
 POLISH_SWEEPS = 2

@@ -148,9 +148,11 @@ def growing_warmth(
 ) -> Floats:
     """Degree-days (sine) that a crop can use, C d; slowed by short days where the latitude is known.
 
-    Crops with a base above 8 C are left as they are.
+    Crops with a base above 8 C are left as they are. An upper limit that is not above the base, as a grower's
+    own values may have it, is left out.
     """
-    warmth = degree_days(tmin_c, tmax_c, base_c, upper_c)
+    limit = upper_c if upper_c is not None and upper_c > base_c else None
+    warmth = degree_days(tmin_c, tmax_c, base_c, limit)
     if latitude is None or base_c > WARM_BASE_C:
         return warmth
     return warmth * light_share(warmth, latitude, day_of_year)

@@ -253,7 +253,7 @@ def _fit_crop(
 def _basis(n: int, site: tuple[float, float]) -> str:
     if n > 0:
         return "log and reference"
-    return "reference only" if site[0] == 0.0 else "reference, moved by the other crops"
+    return "reference only" if site[0] == 0.0 else "reference and other crops"
 
 
 def _spread(residuals: Floats) -> float:

@@ -47,7 +47,7 @@ def yields(harvests: pl.DataFrame, sowings: pl.DataFrame, crops: pl.DataFrame) -
     Returns:
         The ``yields`` answer table, sorted by crop, first picking and sowing.
     """
-    own = sowings.select("sowing_id", "amount_value", "amount_unit", own_plot="plot", own_bed="bed")
+    own = sowings.select("sowing_id", "sown_on", "amount_value", "amount_unit", own_plot="plot", own_bed="bed")
     rows = harvests.filter(pl.col("weight_kg").is_not_null()).join(
         own, on="sowing_id", how="left", maintain_order="left"
     )
@@ -61,7 +61,7 @@ def yields(harvests: pl.DataFrame, sowings: pl.DataFrame, crops: pl.DataFrame) -
     ]
     sums = (
         rows.with_columns(place)
-        .group_by("crop", "plot", "bed", "sowing_id", "amount_value", "amount_unit")
+        .group_by("crop", "plot", "bed", "sowing_id", "sown_on", "amount_value", "amount_unit")
         .agg(
             kg=pl.col("weight_kg").sum(),
             first_pick=pl.col("picked_on").min(),
@@ -72,6 +72,7 @@ def yields(harvests: pl.DataFrame, sowings: pl.DataFrame, crops: pl.DataFrame) -
         .with_columns(
             kg_per_m2=_per("area_m2"),
             kg_per_plant=_per("plants"),
+            days_to_first_pick=(pl.col("first_pick") - pl.col("sown_on")).dt.total_days(),
         )
     )
     return as_answer(sums.sort("crop", "first_pick", "sowing_id", "plot", "bed", nulls_last=True), "yields")
@@ -125,9 +126,8 @@ def compare_treatments(yield_table: pl.DataFrame, sowings: pl.DataFrame, rng: np
         rng: source of the bootstrap draws.
 
     Returns:
-        One row per crop and treatment other than the reference: ``crop``, ``treatment``, ``reference``,
-        ``sowings``, ``reference_sowings``, ``kg_per_m2`` (mean of the treatment), ``ratio``, ``low``, ``high``
-        (95 %) and ``evidence`` by the smaller count of sowings. Sorted by crop and treatment.
+        The ``treatments`` answer table, one row per crop and treatment other than the reference, ``evidence`` by
+        the smaller count of sowings. Sorted by crop and treatment.
     """
     known = (
         yield_table.filter(pl.col("sowing_id").is_not_null(), pl.col("kg_per_m2").is_not_null())

@@ -1,15 +1,20 @@
-"""Batches held against published limits: a record is flagged, never corrected and never cleared.
+"""Batches and kitchen sums held against published limits: flagged, never corrected and never cleared.
 
-That nothing is flagged says nothing about a jar: much of what matters is not in a log.
+One table of rules serves both; every number a condition compares with comes from that table. That nothing is
+flagged says nothing about a jar: much of what matters is not in a log.
 """
 
 from __future__ import annotations
 
+from collections.abc import Mapping
+
 import polars as pl
 
 from pipeline.analysis.salt_measures import with_salt_measures
+from pipeline.kitchen.water_activity import HONEY_SOLIDS_SHARE
 from schemas.answers import ANSWERS
 from schemas.codes import LOST_ACTIONS
+from schemas.contracts import core_types
 
 FRUIT_FAMILIES = (
     "Ericaceae",
@@ -22,17 +27,37 @@ FRUIT_FAMILIES = (
 )
 """Families of the crop reference whose crops are sour fruit in the kitchen; rhubarb counts as one."""
 
-NEAR_LIMIT_FRUIT = ("elderberry", "fig")
-"""Fruit whose own pH can exceed 4.6. Penn State and Oregon State Univ. Extension; from memory."""
+NEAR_LIMIT_FRUIT = ("elderberry", "fig", "melon", "watermelon")
+"""Fruit whose own pH can exceed 4.6. Kansas State on melons; Penn State and Oregon State Univ. Extension on
+elderberry and USDA Guide 2 on figs, from memory."""
 
 HERBS = ("chive", "coriander", "dill", "parsley", "tarragon")
 """Leaf herbs outside the mint family; herbs are dried cooler than vegetables."""
 
-HONEY_SOLIDS_SHARE = 0.828
-"""Honey is 17.2 % water. White et al., USDA Tech. Bull. 1261 (1962), as tabulated in Crane (1980)."""
+ASSUMED_ACID_PCT = 5.0
+"""Vinegar of unknown strength counts as what recipes ask for; a weaker one is flagged once it is logged."""
+
+TURNED_OR_WAXED = r"upside[- ]down|turned over|invert(?:ed|ing)|wax(?:ed)?|paraffin"
+OIL = r"(?:olive |sunflower |rapeseed |canola |vegetable )?oil"
+PRESSURE_CANNED = r"pressure[- ]cann(?:ed|er|ing)"
+ADDED_ACID = r"lemon juice|citric acid"
+"""Words of a note that tell what no column does."""
+
+NEGATED = r"\b(?:no|not|never|without|lacks|lacking)\b(?:\s+\w+){0,2}?\s+"
 
 Rules = dict[str, tuple[pl.Expr, pl.Expr]]
 """Per rule: the condition that flags a batch, and what was found, in words."""
+
+
+class Limits:
+    """The numbers of the rule table. A rule that is left out has none, and what is compared with none is unknown."""
+
+    def __init__(self, rules: pl.DataFrame) -> None:
+        self._values = dict(rules.select("id", "value").iter_rows())
+
+    def __getitem__(self, rule: str) -> pl.Expr:
+        """The limit of one rule."""
+        return pl.lit(self._values.get(rule), dtype=pl.Float64)
 
 
 def batch_cautions(
@@ -54,7 +79,9 @@ def batch_cautions(
         The ``cautions`` answer: one row per batch and broken rule, in the order of batches, then rules.
     """
     keys = ["row", "batch_id", "sensitivity"]
-    known = _ferment_rules() | _vinegar_rules() | _jam_rules() | _dry_rules() | _jar_rules() | _finding_rules()
+    limits = Limits(rules)
+    known = _ferment_rules(limits) | _vinegar_rules(limits) | _jam_rules(limits)
+    known |= _dry_rules(limits) | _jar_rules(limits) | _finding_rules()
     return (
         _facts(batches, spoilage, crops)
         .select(
@@ -68,6 +95,27 @@ def batch_cautions(
         .with_columns(pl.col("message").str.replace("{sensitivity}", pl.col("sensitivity"), literal=True))
         .select(column.name for column in ANSWERS["cautions"].columns)
     )
+
+
+def sum_cautions(facts: Mapping[str, object], rules: pl.DataFrame, crops: pl.DataFrame) -> pl.DataFrame:
+    """Flag a kitchen sum by the rules that batches are held against.
+
+    Args:
+        facts: what the sum states, by the columns of the core batches; at least ``method``.
+        rules: as for :func:`batch_cautions`.
+        crops: as for :func:`batch_cautions`.
+
+    Returns:
+        The ``cautions`` answer for the one batch that the sum would make, without ``batch_id``.
+    """
+    batch = planned_batch(facts)
+    return batch_cautions(batch, pl.DataFrame(schema=core_types("spoilage")), rules, crops).drop("batch_id")
+
+
+def planned_batch(facts: Mapping[str, object]) -> pl.DataFrame:
+    """A core batch of one row from the given columns; all others are null."""
+    schema = core_types("batches")
+    return pl.DataFrame([dict.fromkeys(schema) | {"batch_id": ""} | dict(facts)], schema=schema)
 
 
 def _facts(batches: pl.DataFrame, spoilage: pl.DataFrame, crops: pl.DataFrame) -> pl.DataFrame:
@@ -111,30 +159,56 @@ def _on_a_shelf() -> pl.Expr:
     return pl.col("store").is_in(["pantry", "cellar"])
 
 
-def _ferment_rules() -> Rules:
+def _noted(words: str) -> pl.Expr:
+    """What the note says in these words, unless it says ``no``, ``not`` or ``without`` before them; else null."""
+    note = pl.col("note").str.to_lowercase().str.replace_all(rf"{NEGATED}(?:{words})\b", " ")
+    return note.str.extract(rf"\b({words})\b")
+
+
+def _ferment_rules(limits: Limits) -> Rules:
     ferment = _is("ferment")
+    sour = _is("ferment", "pickle")
+    # A cellar or refrigerator is where a ferment goes once it is sour.
+    working = pl.col("store").is_null() | (pl.col("store") == "pantry")
+    processed = pl.col("heat_processed").fill_null(value=False)
     # Compared as printed, so that no batch is flagged at "2.0 %".
     salt = pl.col("salt_pct").round(2)
     return {
-        "low_salt": (ferment & (salt < 2), pl.format("{} % salt {}", salt, "salt_basis")),
-        "warm_ferment": (ferment & (pl.col("store_c") > 24), pl.format("{} C", "store_c")),
+        "low_salt": (ferment & (salt < limits["low_salt"]), pl.format("{} % salt {}", salt, "salt_basis")),
+        "warm_ferment": (ferment & (pl.col("store_c") > limits["warm_ferment"]), pl.format("{} C", "store_c")),
+        "cool_ferment": (
+            ferment & working & (pl.col("store_c") < limits["cool_ferment"]),
+            pl.format("{} C", "store_c"),
+        ),
         "not_submerged": (ferment & ~pl.col("submerged"), pl.lit("not kept under the brine")),
         "not_vented": (ferment & ~pl.col("vented"), pl.lit("gas cannot escape")),
-        "ph_missing": (ferment & pl.col("ph").is_null(), pl.lit("no pH logged")),
-        "ph_above_limit": (_is("ferment", "pickle") & (pl.col("ph") > 4.6), pl.format("pH {}", "ph")),
+        "ph_missing": (ferment & pl.col("ph").is_null(), pl.lit("no measured pH")),
+        "ph_above_limit": (sour & (pl.col("ph") > limits["ph_above_limit"]), pl.format("pH {}", "ph")),
+        "ph_near_limit": (
+            sour & ~processed & pl.col("ph").is_between(limits["ph_near_limit"], limits["ph_above_limit"]),
+            pl.format("pH {}, not heat-processed", "ph"),
+        ),
     }
 
 
-def _vinegar_rules() -> Rules:
+def _vinegar_rules(limits: Limits) -> Rules:
     pickle = _is("pickle")
+    strength = pl.col("vinegar_acid_pct").fill_null(ASSUMED_ACID_PCT)
+    mixed = (strength * pl.col("vinegar_ml") / (pl.col("vinegar_ml") + pl.col("water_ml"))).round(2)
     return {
         "weak_vinegar": (
-            pickle & (pl.col("vinegar_acid_pct") < 5),
+            pickle & (pl.col("vinegar_acid_pct") < limits["weak_vinegar"]),
             pl.format("vinegar of {} % acid", "vinegar_acid_pct"),
         ),
         "more_water_than_vinegar": (
-            pickle & (pl.col("vinegar_ml") < pl.col("water_ml")),
-            pl.format("{} ml vinegar, {} ml water", pl.col("vinegar_ml").round(), pl.col("water_ml").round()),
+            pickle & (mixed < limits["more_water_than_vinegar"]),
+            pl.format(
+                "{} ml vinegar of {} % acid, {} ml water: {} % acid",
+                pl.col("vinegar_ml").round().cast(pl.Int64),
+                strength,
+                pl.col("water_ml").round().cast(pl.Int64),
+                mixed,
+            ),
         ),
         "pickle_not_processed": (
             pickle & ~pl.col("heat_processed") & _on_a_shelf(),
@@ -143,7 +217,7 @@ def _vinegar_rules() -> Rules:
     }
 
 
-def _jam_rules() -> Rules:
+def _jam_rules(limits: Limits) -> Rules:
     jam = _is("jam")
     sweetener_kg = (
         pl.when(pl.col("sweetener") == "honey")
@@ -159,61 +233,79 @@ def _jam_rules() -> Rules:
     solids = (100 * (fruit_kg + sweetener_kg) / finished_kg).round(1)
     return {
         "thin_jam": (
-            jam & (solids < 65) & _on_a_shelf(),
+            jam & (solids < limits["thin_jam"]) & _on_a_shelf(),
             pl.format("at most {} % soluble solids by weight, in the {}", solids, "store"),
         ),
         "jam_not_processed": (
             jam & ~pl.col("heat_processed") & _on_a_shelf(),
             pl.format("not heat-processed, in the {}", "store"),
         ),
+        "jam_turned_or_waxed": (
+            jam & ~pl.col("heat_processed").fill_null(value=False),
+            pl.format("the note says: {}", _noted(TURNED_OR_WAXED)),
+        ),
         "honey_infants": (pl.col("sweetener") == "honey", pl.lit("sweetened with honey")),
     }
 
 
-def _dry_rules() -> Rules:
+def _dry_rules(limits: Limits) -> Rules:
+    dry = _is("dry")
     low, middle, high = (
         (100 - pl.col("fresh_per_finished") * (100 - pl.col("water_pct") - error)).round(1) for error in (-1, 0, 1)
     )
     is_vegetable = pl.col("family").is_not_null() & ~pl.col("is_fruit")
     is_herb = (pl.col("family") == "Lamiaceae") | pl.col("crop").is_in(HERBS)
-    # A crop of no known family is held against the looser target.
-    target = pl.when(is_vegetable).then(10).otherwise(20)
+    found = pl.format("about {} % moisture by weight ({} to {} %)", middle, low, high)
+    dried_at = pl.format("dried at {} C", "drying_c")
+    cool_vegetable = is_vegetable & ~is_herb & (pl.col("drying_c") < limits["cool_drying"])
     return {
-        "not_dry_enough": (
-            _is("dry") & (low > target),
-            pl.format("about {} % moisture by weight ({} to {} %)", middle, low, high),
-        ),
-        "cool_drying": (
-            _is("dry") & (pl.col("drying_c") < 60) & is_vegetable & ~is_herb,
-            pl.format("dried at {} C", "drying_c"),
+        "vegetable_too_moist": (dry & is_vegetable & (low > limits["vegetable_too_moist"]), found),
+        # A crop of no known family is held against the looser target.
+        "fruit_too_moist": (dry & ~is_vegetable & (low > limits["fruit_too_moist"]), found),
+        "cool_drying": (dry & cool_vegetable, dried_at),
+        "cool_drying_fruit": (
+            dry & pl.col("is_fruit") & (pl.col("drying_c") < limits["cool_drying_fruit"]),
+            dried_at,
         ),
     }
 
 
-def _jar_rules() -> Rules:
+def _jar_rules(limits: Limits) -> Rules:
     bottle = _is("bottle")
+    pressure = _noted(PRESSURE_CANNED).is_not_null() & pl.col("heat_processed").fill_null(value=True)
+    frozen = _is("freeze") | (pl.col("store") == "freezer").fill_null(value=False)
     tomato = pl.col("crop") == "tomato"
     near_limit = pl.col("crop").is_in(NEAR_LIMIT_FRUIT)
     processed = (
         pl.when("heat_processed")
-        .then(pl.lit("heat-processed, pressure not logged"))
+        .then(pl.lit("heat-processed, pressure canning not noted"))
         .when(~pl.col("heat_processed"))
         .then(pl.lit("not heat-processed"))
         .otherwise(pl.lit("heat-processing not logged"))
     )
     return {
+        "in_oil": (
+            ~frozen & ~_is("jam") & ~pl.col("is_fruit"),
+            pl.format("{}, the note says: {}", "crop", _noted(OIL)),
+        ),
         "low_acid_bottled": (
-            bottle & ~pl.col("is_fruit") & ~tomato,
+            bottle & ~pl.col("is_fruit") & ~tomato & ~pressure,
             pl.format("{} in closed jars, {}", "crop", processed),
         ),
         "bottle_not_processed": (bottle & ~pl.col("heat_processed"), pl.lit("not heat-processed")),
-        "tomato_acid": (bottle & tomato, pl.lit("tomato in closed jars; added acid is not logged")),
+        "tomato_acid": (
+            bottle & tomato & _noted(ADDED_ACID).is_null(),
+            pl.lit("tomato in closed jars; no added acid noted"),
+        ),
         "near_limit_fruit": (_is("bottle", "jam") & near_limit, pl.format("{}, {}", "crop", "method")),
         "hot_store": (
-            _is("bottle", "jam", "pickle") & (pl.col("store_c") > 35),
+            _is("bottle", "jam", "pickle") & (pl.col("store_c") > limits["hot_store"]),
             pl.format("{} C", "store_c"),
         ),
-        "warm_freezer": (_is("freeze") & (pl.col("store_c") > -18), pl.format("{} C", "store_c")),
+        "warm_freezer": (
+            _is("freeze") & (pl.col("store_c") > limits["warm_freezer"]),
+            pl.format("{} C", "store_c"),
+        ),
     }
 
 

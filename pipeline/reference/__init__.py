@@ -1,7 +1,9 @@
 """Published values as tables, each row with its source and how that source was read.
 
 ``crops.csv`` names the crops, ``crop_values.csv`` holds their values in long form, ``quality_months.csv`` the
-quality time of each way of keeping, ``cautions.csv`` the published limits that a batch is held against.
+quality time of each way of keeping, ``cautions.csv`` the published limits that a batch or a kitchen sum is held
+against. For the kitchen sums: ``kitchen_values.csv``, ``jar_yields.csv``, ``gel_temperatures.csv``,
+``pectin_classes.csv`` and ``ready_times.csv``.
 """
 
 from __future__ import annotations
@@ -85,12 +87,65 @@ def quality_months() -> pl.DataFrame:
 
 
 def caution_rules() -> pl.DataFrame:
-    """The published limits that batches are held against.
+    """The published limits that batches and kitchen sums are held against.
 
     Returns:
-        ``id``, ``severity`` (``caution`` or ``serious``), ``limit``, ``source``, ``read_as``, ``message``.
+        ``id``, ``severity`` (``caution`` or ``serious``), ``condition`` (in words), ``value`` (Float64, the limit
+        that the condition compares with; null where it compares with none), ``unit``, ``limit``, ``source``,
+        ``read_as``, ``message``.
     """
-    return _table("cautions")
+    return _with_numbers(_table("cautions"), "value")
+
+
+def kitchen_values() -> pl.DataFrame:
+    """Single values that kitchen sums use or print.
+
+    Returns:
+        ``id``, ``label``, ``value``, ``low``, ``high`` (Float64 in ``unit``; a value, a range or a bound),
+        ``unit``, ``source``, ``read_as``, ``note``.
+    """
+    return _with_numbers(_table("kitchen_values"), "value", "low", "high")
+
+
+def gel_temperatures() -> pl.DataFrame:
+    """Jelly point by altitude.
+
+    Returns:
+        ``altitude_ft`` and ``gel_f`` (Float64, feet and degrees Fahrenheit as published), ``source``, ``read_as``,
+        lowest first.
+    """
+    return _with_numbers(_table("gel_temperatures"), "altitude_ft", "gel_f")
+
+
+def pectin_classes() -> pl.DataFrame:
+    """Fruit by pectin and acid.
+
+    Returns:
+        ``crop``, ``pectin_group`` (Float64: 1 has enough of both, 2 may need some added, 3 always does),
+        ``pectin`` (``high``, ``low`` or null), ``source``, ``read_as``, ``note``.
+    """
+    return _with_numbers(_table("pectin_classes"), "pectin_group")
+
+
+def jar_yields() -> pl.DataFrame:
+    """Fresh produce that fills jars or freezer boxes.
+
+    Returns:
+        ``crop``, ``form``, ``method``, ``lb_low``, ``lb_high``, ``quarts`` (Float64: so many pounds as picked fill
+        so many US quarts, as published), ``source``, ``read_as``, ``note``.
+    """
+    return _with_numbers(_table("jar_yields"), "lb_low", "lb_high", "quarts")
+
+
+def ready_times() -> pl.DataFrame:
+    """How long batches take until they are ready.
+
+    Returns:
+        ``method``, ``crop``, ``kind`` (``fruit``), ``piece``, ``store`` (null: any), ``least_c`` and ``below_c``
+        (Float64, half-open range of temperature; null: open), ``days_low`` and ``days_high`` (Float64; null where
+        the note says why no time is published), ``source``, ``read_as``, ``note``.
+    """
+    return _with_numbers(_table("ready_times"), "least_c", "below_c", "days_low", "days_high")
 
 
 def crop_lookup(crops: pl.DataFrame) -> dict[str, str]:
@@ -199,6 +254,12 @@ def _shipped() -> pl.DataFrame:
     import polars as pl
 
     return _table("crops").with_columns(pl.col("sown_again") == "true")
+
+
+def _with_numbers(table: pl.DataFrame, *columns: str) -> pl.DataFrame:
+    import polars as pl
+
+    return table.with_columns(pl.col(columns).cast(pl.Float64))
 
 
 def _table(name: str) -> pl.DataFrame:

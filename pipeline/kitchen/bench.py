@@ -1,0 +1,186 @@
+"""What every kitchen sum looks things up in, and the form every sum answers in."""
+
+from __future__ import annotations
+
+import difflib
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass, replace
+from typing import Any
+
+import polars as pl
+
+from pipeline import reference
+from pipeline.errors import UsageError
+from pipeline.kitchen.cautions import FRUIT_FAMILIES, sum_cautions
+
+
+@dataclass(frozen=True)
+class Crop:
+    """A crop as the sums need it; ``water_pct`` and ``is_fruit`` are None where unknown."""
+
+    name: str
+    water_pct: float | None = None
+    is_fruit: bool | None = None
+    piece_kg: float | None = None
+
+
+@dataclass(frozen=True)
+class Limit:
+    """A published value as it is printed beside a sum."""
+
+    name: str
+    words: str
+    source: str
+    read_as: str
+
+
+@dataclass(frozen=True)
+class Figure:
+    """One number of an answer, in ``unit``: ``g``, ``ml``, ``pct``, ``C``, ``days``, ``jars``, ``ratio`` or ``a_w``.
+
+    ``low`` and ``high`` bound it where it is uncertain.
+    """
+
+    name: str
+    label: str
+    value: float
+    unit: str
+    low: float | None = None
+    high: float | None = None
+    note: str = ""
+
+
+@dataclass(frozen=True)
+class Caution:
+    """A broken limit, as in the ``cautions`` answer."""
+
+    rule: str
+    severity: str
+    found: str
+    limit: str
+    source: str
+    read_as: str
+    message: str
+
+
+@dataclass(frozen=True)
+class BenchSum:
+    """The answer of one kitchen sum."""
+
+    kind: str
+    title: str
+    figures: tuple[Figure, ...]
+    working: str
+    """One line of arithmetic."""
+    limits: tuple[Limit, ...]
+    not_told: tuple[str, ...]
+    """What the sum does not tell, and what to do about that."""
+    as_batch: Mapping[str, Any]
+    """The batch that the sum would make, by columns of the batch log; held against the rules."""
+    advice: tuple[str, ...] = ()
+    cautions: tuple[Caution, ...] = ()
+
+    def __getitem__(self, name: str) -> float:
+        """The value of one figure."""
+        return self.figure(name).value
+
+    def figure(self, name: str) -> Figure:
+        """One figure with its bounds."""
+        return next(figure for figure in self.figures if figure.name == name)
+
+
+@dataclass(frozen=True)
+class Bench:
+    """Published values and the crop reference, as frames of ``pipeline.reference``."""
+
+    values: Mapping[str, Mapping[str, Any]]
+    rules: pl.DataFrame
+    crops: pl.DataFrame
+    gel: pl.DataFrame
+    pectin: pl.DataFrame
+    yields: pl.DataFrame
+    ready: pl.DataFrame
+
+    def value(self, name: str) -> float:
+        """The number of a row of ``kitchen_values``, or else of the rule table."""
+        row = self.values.get(name) or self._rule(name)
+        return float(row["value"])
+
+    def bounds(self, name: str) -> tuple[float, float]:
+        """The low and high end of a row of ``kitchen_values``."""
+        return float(self.values[name]["low"]), float(self.values[name]["high"])
+
+    def limit(self, name: str) -> Limit:
+        """A row of ``kitchen_values`` or of the rule table, ready to print."""
+        row = self.values.get(name)
+        if row is None:
+            rule = self._rule(name)
+            return Limit(name, rule["limit"], rule["source"], rule["read_as"])
+        note = f" ({row['note']})" if row["note"] else ""
+        return Limit(name, f"{row['label']}: {_amount(row)}{note}", row["source"], row["read_as"])
+
+    def limits(self, *names: str) -> tuple[Limit, ...]:
+        """Several published values, in the order asked for."""
+        return tuple(self.limit(name) for name in names)
+
+    def crop(self, typed: str | None) -> Crop | None:
+        """The crop of any known spelling; None for None.
+
+        Raises:
+            UsageError: a word that names no known crop.
+        """
+        if typed is None:
+            return None
+        lookup = reference.crop_lookup(self.crops)
+        name = lookup.get(" ".join(typed.casefold().split()))
+        if name is None:
+            message = f"crop {typed!r} is not known{nearest(typed, lookup)}."
+            raise UsageError(message)
+        row = self.crops.row(by_predicate=pl.col("crop") == name, named=True)
+        is_fruit = None if row["family"] is None else row["family"] in FRUIT_FAMILIES
+        return Crop(name, row["water_pct"], is_fruit, row["piece_kg"])
+
+    def answer(self, answer: BenchSum) -> BenchSum:
+        """The sum with the cautions of the batch that it would make."""
+        flagged = sum_cautions(answer.as_batch, self.rules, self.crops)
+        return replace(answer, cautions=tuple(Caution(**row) for row in flagged.iter_rows(named=True)))
+
+    def _rule(self, name: str) -> dict[str, Any]:
+        return self.rules.row(by_predicate=pl.col("id") == name, named=True)
+
+
+def shipped_bench(own_crops: pl.DataFrame | None = None) -> Bench:
+    """The bench with the shipped tables, the grower's own crops laid over them."""
+    return Bench(
+        values={row["id"]: row for row in reference.kitchen_values().iter_rows(named=True)},
+        rules=reference.caution_rules(),
+        crops=reference.crop_reference(own_crops),
+        gel=reference.gel_temperatures(),
+        pectin=reference.pectin_classes(),
+        yields=reference.jar_yields(),
+        ready=reference.ready_times(),
+    )
+
+
+def require_between(name: str, value: float, low: float, high: float, unit: str) -> None:
+    """Check that a number can be meant.
+
+    Raises:
+        UsageError: below or at ``low``, or above ``high``.
+    """
+    if not low < value <= high:
+        message = f"{name} {value:g} {unit}: write a number above {low:g} and at most {high:g}."
+        raise UsageError(message)
+
+
+def nearest(word: str, known: Iterable[str]) -> str:
+    """A hint naming the nearest known word, or nothing."""
+    near = difflib.get_close_matches(word.casefold(), list(known), n=1, cutoff=0.6)
+    return f"; did you mean {near[0]!r}?" if near else ""
+
+
+def _amount(row: Mapping[str, Any]) -> str:
+    unit = {"pct": " %", "": ""}.get(row["unit"] or "", f" {row['unit']}")
+    if row["value"] is not None:
+        return f"{row['value']:g}{unit}"
+    return f"{row['low']:g} to {row['high']:g}{unit}"

@@ -1,0 +1,116 @@
+"""Vinegar pickles: acid after mixing with water. Acid is not pH; no pH is ever computed here."""
+
+from __future__ import annotations
+
+from pipeline.kitchen.bench import Bench, BenchSum, Crop, Figure, require_between
+from pipeline.kitchen.salting import BASIS, READY, ready_after
+from pipeline.kitchen.words import number
+
+NO_PH = (
+    "The pH: it depends on the produce as much as on the vinegar, so none is worked out here. Measure it in the"
+    " blended pickle once it has evened out, which takes hours to days (Minnesota Dept. of Agriculture)."
+)
+PROPORTIONS = "Whether the recipe is tested: its vinegar, water and food go together, and are not to be altered."
+COLD = "Whether it keeps unprocessed: that is for a refrigerator, and no official time for it was found."
+
+
+def vinegar_mix(
+    bench: Bench,
+    vinegar_ml: float,
+    water_ml: float,
+    *,
+    acid_pct: float = 5.0,
+    produce_g: float | None = None,
+    salt_g: float | None = None,
+    ph: float | None = None,
+    crop: Crop | None = None,
+    processed: bool | None = None,
+    store: str | None = None,
+    piece: str | None = None,
+) -> BenchSum:
+    """Acid of a pickling liquid.
+
+    Args:
+        bench: published values.
+        vinegar_ml: vinegar, ml.
+        water_ml: water, ml; 0 for none.
+        acid_pct: acid on the vinegar's label, percent.
+        produce_g: prepared produce, g.
+        salt_g: salt, g.
+        ph: pH as measured, if it was.
+        crop: what is pickled.
+        processed: whether the jars are processed in boiling water.
+        store: where they will stand.
+        piece: how it is cut.
+
+    Raises:
+        UsageError: an impossible strength.
+    """
+    require_between("acid of the vinegar", acid_pct, 0, 80, "%")
+    least = bench.value("more_water_than_vinegar")
+    mixed = acid_pct * vinegar_ml / (vinegar_ml + water_ml)
+    most_water_ml = max(0.0, vinegar_ml * (acid_pct / least - 1))
+    batch = {
+        "method": "pickle",
+        "crop": crop.name if crop else None,
+        "vinegar_ml": vinegar_ml,
+        "water_ml": water_ml,
+        "vinegar_acid_pct": acid_pct,
+        "produce_kg": None if produce_g is None else produce_g / 1000,
+        "salt_g": salt_g,
+        "ph": ph,
+        "heat_processed": processed,
+        "store": store,
+        "piece": piece,
+    }
+    figures = [Figure("acid_pct_of_liquid", "acid of the liquid after mixing", mixed, "pct")]
+    if water_ml > 0:
+        share = vinegar_ml / water_ml
+        figures.append(Figure("vinegar_per_water", "parts of vinegar to one of water", share, "ratio"))
+    figures.append(Figure("most_water_ml", "most water for this much vinegar", most_water_ml, "ml"))
+    if water_ml > most_water_ml and acid_pct > least:
+        more_ml = water_ml * least / (acid_pct - least) - vinegar_ml
+        figures.append(Figure("more_vinegar_ml", "vinegar that is lacking for this much water", more_ml, "ml"))
+    figures += _with_produce(bench, vinegar_ml + water_ml, mixed, produce_g, salt_g, crop)
+    ready, ready_limits = ready_after(bench, batch, READY)
+    mixed_of = f"{number(acid_pct)} % x {number(vinegar_ml)} / ({number(vinegar_ml)} + {number(water_ml)})"
+    return bench.answer(
+        BenchSum(
+            "pickle",
+            f"Pickling liquid: {number(vinegar_ml)} ml vinegar of {number(acid_pct)} %, {number(water_ml)} ml water",
+            (*figures, *ready),
+            f"{mixed_of} = {number(mixed)} % acid",
+            bench.limits(
+                "weak_vinegar",
+                "more_water_than_vinegar",
+                "ph_above_limit",
+                "ph_near_limit",
+                "pickle_not_processed",
+                "salt_vinegar_practice",
+            )
+            + ready_limits,
+            (NO_PH, PROPORTIONS, COLD, BASIS),
+            batch,
+        )
+    )
+
+
+def _with_produce(
+    bench: Bench, liquid_g: float, mixed_pct: float, produce_g: float | None, salt_g: float | None, crop: Crop | None
+) -> list[Figure]:
+    if produce_g is None:
+        return []
+    figures = []
+    if crop is not None and crop.water_pct is not None:
+        evened = mixed_pct * liquid_g / (liquid_g + produce_g * crop.water_pct / 100)
+        note = "the acid is thinned by the water of the produce; this is no pH"
+        figures.append(Figure("acid_pct_evened_out", "acid of all the water, evened out", evened, "pct", note=note))
+    if salt_g is None:
+        practice = bench.value("salt_vinegar_practice")
+        note = f"{number(practice)} % of the vegetables; common practice, no source"
+        return [*figures, Figure("salt_practice_g", "salt, for taste", produce_g * practice / 100, "g", note=note)]
+    return [
+        *figures,
+        Figure("salt_pct_of_produce", "salt of the produce", 100 * salt_g / produce_g, "pct"),
+        Figure("salt_pct_of_all", "salt of everything", 100 * salt_g / (produce_g + liquid_g + salt_g), "pct"),
+    ]
