@@ -75,11 +75,14 @@ class TextBlock:
 
 @dataclass(frozen=True)
 class ListBlock:
-    """Rows told as sentences, for what must be read whole on a narrow screen: what it is about, and the rest."""
+    """Rows told as sentences, for what must be read whole on a narrow screen: what it is about, and the rest.
+
+    Without a caption it belongs to the heading above it.
+    """
 
     caption: str
     items: Sequence[tuple[str, str]]
-    source: str
+    compact: bool = False
     kind: str = "list"
 
 

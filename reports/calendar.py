@@ -10,7 +10,7 @@ from typing import Any
 import polars as pl
 from icalendar import Calendar, Event, vText
 
-from reports.words import amount, day, full_day, kilograms
+from reports.words import day, full_day, kilograms, quantity
 
 BREAKS = re.compile(r"[\x00-\x1f\x7f-\x9f\u2028\u2029]+")
 """Control characters and line ends: RFC 5545 allows none of them inside a text as it stands."""
@@ -49,11 +49,11 @@ def sowing_calendar(plan: pl.DataFrame, garden_name: str, stamped_on: dt.date) -
         ordinal = ordinals[row["crop"]] = ordinals.get(row["crop"], 0) + 1
         digest = hashlib.sha256(f"{garden_name}\n{row['crop']}".encode()).hexdigest()[:16]
         name = f"{season}-{ordinal}-{digest}@{DOMAIN}"
-        sown = _event(f"sow-{name}", row["sow_on"], f"Sow {row['crop']}: {_quantity(row)}", stamp)
+        sown = _event(f"sow-{name}", row["sow_on"], f"Sow {row['crop']}: {quantity(row['amount'], row['unit'])}", stamp)
         sown.add("description", _expectation(row))
         calendar.add_component(sown)
         if row["plant_out_on"] is not None:
-            title = f"Plant out {row['crop']} sown {day(row['sow_on'])}: {_quantity(row)}"
+            title = f"Plant out {row['crop']} sown {day(row['sow_on'])}: {quantity(row['amount'], row['unit'])}"
             planted = _event(f"plant-out-{name}", row["plant_out_on"], title, stamp)
             planted.add("description", _expectation(row))
             calendar.add_component(planted)
@@ -73,10 +73,6 @@ def _event(name: str, on: dt.date, title: str, stamp: dt.datetime) -> Event:
     event.add("summary", _one_line(title))
     event.add("transp", "TRANSPARENT")
     return event
-
-
-def _quantity(row: dict[str, Any]) -> str:
-    return f"{amount(row['amount'])} {row['unit'] or ''}".strip()
 
 
 def _expectation(row: dict[str, Any]) -> str:

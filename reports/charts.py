@@ -176,8 +176,10 @@ def glut_weeks(weeks: pl.DataFrame, balance: pl.DataFrame) -> AnyChart | None:
     """
     crops = worst_glut_crops(balance)
     chosen = weeks.filter(pl.col("crop").is_in(crops))
-    if chosen.is_empty():
+    picked = chosen.filter(pl.col("picked_kg") > 0)
+    if picked.is_empty():
         return None
+    chosen = chosen.filter(pl.col("week").is_between(picked["week"].min(), picked["week"].max()))
     rows = [row for week in chosen.sort("crop", "week").to_dicts() for row in _week_marks(week)]
     x = alt.X("from:T", title=None, axis=utc_axis("%-d %b", grid=False, tickCount=6), scale=alt.Scale(type="utc"))
     base = alt.Chart().encode(x=x, x2="to:T")

@@ -14,8 +14,7 @@ from typing import Any
 import altair as alt
 import vl_convert
 
-ORANGE, SKY, GREEN = "#E69F00", "#56B4E9", "#009E73"
-BLUE, VERMILLION, PURPLE = "#0072B2", "#D55E00", "#CC79A7"
+ORANGE, SKY, GREEN, BLUE, VERMILLION = "#E69F00", "#56B4E9", "#009E73", "#0072B2", "#D55E00"
 PALE, INK, GREY, GRID = "#E4E9E2", "#1D2B26", "#5B6761", "#DDE2DB"
 
 WIDTH = 440
@@ -24,10 +23,12 @@ LETTERS = 15
 FONT = "Liberation Sans, Arial, Helvetica, sans-serif"
 """Fonts of one width on all common systems: the labels were measured with the first."""
 
-SEPARATOR = "\u001f"
-"""Parts the lines of a row label; a control character that no validated log holds."""
+SEPARATOR = "\n"
+"""Parts the lines of a row label."""
+NOT_XML = re.compile("[\x00-\x08\x0b\x0c\x0e-\x1f\ufffe\uffff]")
+"""Characters that XML 1.0 cannot hold (section 2.2); one of them in a label ends the drawing process."""
 
-LINES = f"split(datum.value, '{SEPARATOR}')"
+LINES = r"split(datum.value, '\n')"
 PERCENT = "round(datum.value * 1000) / 10 + ' %'"
 FIT = alt.AutoSizeParams(type="fit-x", contains="padding")
 
@@ -144,7 +145,7 @@ def to_svg(chart: AnyChart, name: str, slug: str) -> str:
     """
     # checking against the schema takes longer than drawing; the tests check every chart
     specification = chart.to_dict(validate=False) | {"config": LOOK, "background": "transparent", "padding": 4}
-    picture = vl_convert.vegalite_to_svg(specification)
+    picture = vl_convert.vegalite_to_svg(_writable(specification))
     ET.register_namespace("", SVG)
     # our own renderer wrote it a line above, and it holds no document type
     root = ET.fromstring(picture)  # noqa: S314
@@ -155,6 +156,15 @@ def to_svg(chart: AnyChart, name: str, slug: str) -> str:
     root.set("aria-label", name)
     root.set("font-family", FONT)
     return ET.tostring(root, encoding="unicode")
+
+
+def _writable(part: Any) -> Any:
+    """The specification with a replacement mark for every character that XML cannot hold."""
+    if isinstance(part, str):
+        return NOT_XML.sub("\ufffd", part)
+    if isinstance(part, dict):
+        return {_writable(key): _writable(value) for key, value in part.items()}
+    return [_writable(value) for value in part] if isinstance(part, list) else part
 
 
 def _paints_nothing(element: ET.Element) -> bool:

@@ -11,7 +11,7 @@ import polars as pl
 from jinja2 import Environment, PackageLoader, StrictUndefined
 from markupsafe import Markup
 
-from reports import sections
+from reports import care_sections, past_sections, plan_sections
 from reports.blocks import Answers, Section
 from reports.words import EVIDENCE, EVIDENCE_MARKS, day_span, full_day
 from schemas.logs import LOGS
@@ -117,13 +117,13 @@ def _sections(garden: Garden, ranked: Sequence[Finding], tables: Answers) -> lis
         return [finding for finding in ranked if finding.section == section and finding not in acted_on]
 
     parts = [
-        sections.kept(tables, of("spoilage")),
-        sections.harvest(tables, of("harvest"), garden),
-        sections.shelf(tables, of("shelf"), garden),
-        sections.plan(tables, of("plan"), garden),
-        sections.trials(tables, of("trials")),
-        sections.cautions(tables),
-        sections.problems(tables, of("data")),
+        past_sections.kept(tables, of("spoilage")),
+        past_sections.harvest(tables, of("harvest"), garden),
+        plan_sections.shelf(tables, of("shelf"), garden),
+        plan_sections.plan(tables, of("plan"), garden),
+        past_sections.trials(tables, of("trials")),
+        care_sections.cautions(tables),
+        care_sections.problems(tables, of("data")),
     ]
     return [part for part in parts if part is not None]
 
@@ -131,5 +131,5 @@ def _sections(garden: Garden, ranked: Sequence[Finding], tables: Answers) -> lis
 def _only_problems(ranked: Sequence[Finding], tables: Answers) -> list[Section]:
     """All that a folder without accepted rows can show: why its rows were set aside."""
     data = [finding for finding in ranked if finding.section == "data"]
-    part = sections.problems(tables, data)
+    part = care_sections.problems(tables, data)
     return [part] if part else []

@@ -14,6 +14,7 @@ from reports.drawing import (
     GREEN,
     GREY,
     INK,
+    LETTERS,
     PALE,
     VERMILLION,
     WIDTH,
@@ -27,6 +28,8 @@ from reports.drawing import (
 from reports.words import amount, day
 
 MOST_OUTLOOKS = 12
+ROW_HEIGHT, MANY_SOWINGS = 24, 30
+"""Pixels of a row of the timetable; with more sowings than this, rows stand as close as letters allow."""
 ROOM_FOR_DATE = 0.2
 """Share of the drawn span kept free on the left, where the first sowing dates are written."""
 
@@ -56,7 +59,7 @@ def sowing_timetable(plan: pl.DataFrame) -> AnyChart | None:
     # the name stands beside the first sowing of a crop only; two digits in front keep the rows apart
     name = "slice(datum.value, 0, 2) == '01' ? slice(datum.value, 2) : ''"
     axis = alt.Axis(title=None, labelExpr=name, grid=False)
-    y = alt.Y("row:N", sort=[row["row"] for row in rows], axis=axis)
+    y = alt.Y("row:N", sort=list(dict.fromkeys(row["row"] for row in rows)), axis=axis)
     x = alt.X("on:T", title=None, axis=utc_axis("%b", orient="top"), scale=scale)
     base = alt.Chart().encode(x=x, y=y)
     kinds = ["sow", "plant out", "pick"]
@@ -73,7 +76,8 @@ def sowing_timetable(plan: pl.DataFrame) -> AnyChart | None:
         days.encode(shape=shape, fill=fill),
         *labels(base.encode(text="label:N"), align="right", dx=-9),
     )
-    return chart.properties(data=data(rows), width=WIDTH, height=alt.Step(24), autosize=FIT)
+    step = ROW_HEIGHT if plan.height <= MANY_SOWINGS else LETTERS + 3
+    return chart.properties(data=data(rows), width=WIDTH, height=alt.Step(step), autosize=FIT)
 
 
 def _sowing_rows(sowings: list[dict[str, Any]]) -> list[dict[str, Any]]:
@@ -114,7 +118,7 @@ def harvest_outlook(outlook: pl.DataFrame) -> AnyChart | None:
     band = base.transform_filter("datum.line == 'expected'").mark_area(color=BLUE, opacity=0.22)
     kinds = ["expected", "wanted fresh"]
     legend = alt.Legend(orient="top", symbolType="stroke", symbolStrokeWidth=3)
-    lines = base.mark_line(strokeWidth=2.5, interpolate="monotone").encode(
+    lines = base.mark_line(strokeWidth=2.5).encode(
         y=alt.Y("kg:Q", title=None, axis=alt.Axis(tickCount=3)),
         color=alt.Color("line:N", scale=alt.Scale(domain=kinds, range=[BLUE, VERMILLION]), legend=legend),
         strokeDash=alt.StrokeDash("line:N", scale=alt.Scale(domain=kinds, range=[[1, 0], [5, 3]]), legend=legend),

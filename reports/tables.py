@@ -14,7 +14,7 @@ import rich.box
 from rich.table import Table
 from rich.text import Text
 
-from reports.words import INTERVALS, MEASURED_IN, NBSP, Value, cell, column_title, interval_cell
+from reports.words import INTERVALS, MEASURED_IN, Value, cell, column_title, interval_cell, quantity
 from schemas.answers import Answer, Column
 
 FORMULA_STARTS = ("=", "+", "-", "@", "\t", "\r")
@@ -78,7 +78,7 @@ def _cell(column: Column, row: dict[str, Value]) -> str:
     if low in row and high in row:
         return interval_cell(column, value, row[low], row[high])
     unit = row.get(MEASURED_IN.get(column.name, ""))
-    return f"{cell(column, value)}{NBSP}{unit}" if unit else cell(column, value)
+    return quantity(value, unit) if isinstance(value, float) and isinstance(unit, str) else cell(column, value)
 
 
 def shown(frame: pl.DataFrame, answer: Answer, columns: Sequence[str] | None = None) -> Shown:

@@ -29,6 +29,7 @@ INTERVALS: dict[str, tuple[str, str]] = {
     "runs_out_on": ("runs_out_low", "runs_out_high"),
     "first_pick_on": ("first_pick_low", "first_pick_high"),
     "kg_p50": ("kg_p10", "kg_p90"),
+    "ratio": ("low", "high"),
 }
 """Estimates that are read together with their low and high end, in one cell."""
 
@@ -37,7 +38,7 @@ MEASURED_IN: dict[str, str] = {"amount": "unit"}
 
 EVIDENCE: dict[str, str] = {
     "enough": "enough to act on",
-    "thin": "thin: a hint, not proof",
+    "thin": "thin (a hint, not proof)",
     "too little": "too little to be sure",
 }
 
@@ -69,6 +70,12 @@ TITLES: dict[str, str] = {
     "kg": "Picked",
     "kg_per_m2": "Yield",
     "kg_per_plant": "Yield of a plant",
+    "days_to_first_pick": "Sowing to first pick",
+    "reference": "Compared with",
+    "treatments.ratio": "Yield over that of the other",
+    "spoilage_differences.ratio": "Spoiled over expected (1 is as expected)",
+    "spoilage_differences.p_value": "Chance that the worst of all looks this bad if none mattered",
+    "expected": "Spoiled to be expected",
     "container_months": "Container time followed",
     "lost_share": "Share lost so far",
     "lost_low": "Share lost so far, low end",
@@ -107,6 +114,8 @@ TITLES: dict[str, str] = {
     "worst_week": "Worst week, from Monday",
     "peak_to_mean": "Best week over mean week",
     "weeks_without": "Weeks without a picking",
+    "best_two_weeks_share": "Came in the two best weeks",
+    "gini": "Unevenness of the weeks, 0 to 1",
     "used_per_month": "Used a month",
     "runs_out_on": "Runs out",
     "runs_out_low": "Runs out, earliest",
@@ -180,6 +189,11 @@ def kilograms(value: float | None) -> str:
     return NIL if value is None else f"{amount(value)}{NBSP}kg"
 
 
+def quantity(value: float | None, unit: str | None) -> str:
+    """A number and the unit that was logged with it: ``12 plants``, ``3.5 m``."""
+    return f"{amount(value)}{NBSP}{unit}" if unit else amount(value)
+
+
 def count(value: int | None) -> str:
     """A whole number: ``1,240``."""
     return NIL if value is None else f"{value:,}"
@@ -222,6 +236,11 @@ def day(value: dt.date | None) -> str:
 def full_day(value: dt.date | None) -> str:
     """A day with its year: ``18 Jun 2026``."""
     return NIL if value is None else f"{day(value)}{NBSP}{value.year}"
+
+
+def full_month(value: dt.date) -> str:
+    """A month with its year: ``Jun 2026``."""
+    return f"{MONTHS[value.month - 1]}{NBSP}{value.year}"
 
 
 def day_span(first: dt.date, last: dt.date) -> str:

@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, Protocol
 
 import polars as pl
 import pytest
-from invented_answers import AS_OF, FINDINGS, GARDEN, NOTES, answers, empty_answers
+from invented_answers import AS_OF, GARDEN, answers, empty_answers, review_html
 
 from reports.page import review_page
 from schemas.page import Finding, Garden
@@ -53,7 +53,7 @@ def browser() -> Iterator[Browser]:
 @pytest.fixture(scope="module")
 def review(tmp_path_factory: pytest.TempPathFactory) -> Path:
     file = tmp_path_factory.mktemp("review") / "index.html"
-    file.write_text(review_page(GARDEN, FINDINGS, answers(), NOTES), encoding="utf-8")
+    file.write_text(review_html(), encoding="utf-8")
     return file
 
 
@@ -114,7 +114,12 @@ def test_no_part_of_the_page_sticks_out_sideways(opened: Window, review: Path, w
     assert page.evaluate(outside) == []
 
 
-def test_a_long_word_in_a_log_does_not_widen_the_page(opened: Window, tmp_path: Path) -> None:
+def test_a_long_word_in_a_log_does_not_widen_the_page(
+    opened: Window, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(
+        "reports.blocks.to_svg", lambda _chart, name, _slug: f"<svg role='img' aria-label='{name}'></svg>"
+    )
     long = pl.lit("x" * 300)
     tables = answers()
     tables["problems"] = tables["problems"].with_columns(value=long, message=long)
@@ -132,7 +137,7 @@ def test_letters_of_charts_are_11_pixels_or_more_on_a_telephone(opened: Window, 
            * t.ownerSVGElement.getBoundingClientRect().width / t.ownerSVGElement.viewBox.baseVal.width)"""
     )
     assert len(heights) > 100
-    assert min(heights) >= 9.5
+    assert min(heights) >= 11
 
 
 def test_a_keyboard_reaches_the_content_and_every_table(opened: Window, review: Path) -> None:
@@ -142,16 +147,14 @@ def test_a_keyboard_reaches_the_content_and_every_table(opened: Window, review: 
     assert page.evaluate("document.activeElement.getBoundingClientRect().left") >= 0
     page.keyboard.press("Enter")
     assert page.evaluate("document.activeElement.id") == "content"
-    reached = set()
-    for _ in range(80):
-        page.keyboard.press("Tab")
-        reached.add(page.evaluate("document.activeElement.getAttribute('aria-labelledby')"))
-    open_tables = page.evaluate(
-        """[...document.querySelectorAll('.scroll')].filter(e => !e.closest('details'))
-           .map(e => e.getAttribute('aria-labelledby'))"""
-    )
-    assert len(open_tables) >= 5
-    assert set(open_tables) <= reached
+    stops = page.evaluate("[...document.querySelectorAll('.scroll')].map(region => region.tabIndex)")
+    assert len(stops) > 10
+    assert set(stops) == {0}
+    page.keyboard.press("Tab")
+    page.keyboard.press("Enter")
+    assert page.evaluate("document.activeElement.closest('details').open") is True
+    page.keyboard.press("Tab")
+    assert page.evaluate("document.activeElement.className").startswith("scroll")
 
 
 def test_a_reader_without_eyes_hears_each_chart_by_one_name(opened: Window, review: Path) -> None:
@@ -243,10 +246,10 @@ def test_an_empty_folder_s_page_opens_too(opened: Window, tmp_path: Path) -> Non
 def test_first_paint_is_measured(opened: Window, review: Path) -> None:
     """Printed and not asserted: a shared machine paints when it can."""
     times = []
-    for _ in range(5):
+    for _ in range(3):
         page, _ = opened(review)
         page.wait_for_function("performance.getEntriesByName('first-contentful-paint').length > 0")
         times.append(page.evaluate("performance.getEntriesByName('first-contentful-paint')[0].startTime"))
     size = review.stat().st_size
-    print(f"first contentful paint {sorted(times)[2]:.0f} ms (middle of 5); page {size / 1000:.0f} kB")
+    print(f"first contentful paint {sorted(times)[1]:.0f} ms (middle of 3); page {size / 1000:.0f} kB")
     assert min(times) > 0
