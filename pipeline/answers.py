@@ -31,6 +31,7 @@ from pipeline.analysis.weather_years import fill_weather, weather_years
 from pipeline.analysis.yields import compare_treatments, yields
 from pipeline.errors import UsageError
 from pipeline.kitchen.cautions import batch_cautions
+from pipeline.kitchen.ready import ready_dates
 from schemas.logs import LOGS
 from schemas.page import Finding
 
@@ -189,9 +190,14 @@ def shelf_answers(logs: Logs) -> Tables:
     months = reference.quality_months()
     return {
         "shelf": shelf_table(ledger, logs["consumption"], logs.as_of),
-        "use_first": use_first(ledger, logs["batches"], months, curves, logs.as_of),
+        "use_first": use_first(ledger, logs["batches"], months, curves, logs.as_of, ready_of(logs)),
         "cautions": batch_cautions(logs["batches"], logs["spoilage"], reference.caution_rules(), logs.crops),
     }
+
+
+def ready_of(logs: Logs) -> pl.DataFrame:
+    """When each batch is ready in taste, from published times."""
+    return ready_dates(logs["batches"], reference.ready_times(), logs.crops)
 
 
 def needs_of(logs: Logs) -> pl.DataFrame:
@@ -268,13 +274,18 @@ def _chosen(needs: pl.DataFrame, crops: tuple[str, ...] | None) -> pl.DataFrame:
     return needs if crops is None else needs.filter(pl.col("crop").is_in(list(crops)))
 
 
+def _timing_of_interest(timing: pl.DataFrame, needs: pl.DataFrame) -> pl.DataFrame:
+    """Timing of the crops that were sown here or are wanted; the reference knows many more."""
+    return timing.filter((pl.col("n_sowings") > 0) | pl.col("crop").is_in(needs["crop"].to_list()))
+
+
 def plan_answers(logs: Logs, seed: int) -> tuple[Tables, list[str]]:
     """The sowing plan with what it rests on and what it is worth, and notes on what it leaves out."""
     needs = needs_of(logs)
     result, timing = plan_of(logs, needs, seed)
     tables = {
         "needs": needs,
-        "crop_timing": timing,
+        "crop_timing": _timing_of_interest(timing, needs),
         "sowing_plan": result.sowing_plan,
         "harvest_outlook": result.harvest_outlook,
         "plan_comparison": result.plan_comparison,

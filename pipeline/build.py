@@ -14,7 +14,7 @@ from pipeline import answers as answering
 from pipeline.analysis.findings_harvest import harvest_findings
 from pipeline.analysis.findings_season import plan_findings
 from pipeline.answers import Logs, Tables, read_logs
-from pipeline.errors import RowshelfError
+from pipeline.errors import RowshelfError, UsageError
 from pipeline.folder import opened, output_folder
 from pipeline.load import LoadReport, load_folder
 from pipeline.store import Store
@@ -91,8 +91,10 @@ def gluts(folder: Path, as_of: dt.date, store_path: Path | None, seed: int, prog
     return Answers(as_of, tables, shown, sentences, (*report.notes, *notes))
 
 
-def shelf(folder: Path, as_of: dt.date, store_path: Path | None, progress: Progress) -> Answers:
-    """What is on the shelf, what to use first and when it runs out."""
+def shelf(
+    folder: Path, as_of: dt.date, store_path: Path | None, calendar: Path | None, progress: Progress
+) -> Answers:
+    """What is on the shelf, what to use first and when it runs out; with a calendar of looks if one is named."""
     with opened(folder, store_path) as (store, settings):
         report = load_folder(store, folder, settings, as_of, progress)
         logs = read_logs(store, settings, as_of)
@@ -100,7 +102,55 @@ def shelf(folder: Path, as_of: dt.date, store_path: Path | None, progress: Progr
     findings = harvest_findings(nothing("glut_waste"), tables["shelf"], tables["use_first"], nothing("needs"))
     sentences = answering.findings_of("shelf", findings)
     shown = {"shelf": (), "use_first": USE_FIRST_SHOWN, "cautions": CAUTIONS_SHOWN}
-    return Answers(as_of, tables, shown, sentences, (*report.notes, FOOD_CAUTION))
+    said = []
+    if calendar is not None:
+        written = shelf_calendar_file(logs, tables, calendar)
+        said = [str(written) if written else "Nothing is due, so no calendar was written."]
+    return Answers(as_of, tables, shown, sentences, (*report.notes, *said, FOOD_CAUTION))
+
+
+def shelf_calendar_file(logs: Logs, tables: Tables, path: Path) -> Path | None:
+    """Looks due, ready dates and lid changes as a calendar file; None where nothing is due."""
+    from pipeline.kitchen.looks import shelf_events
+    from reports.looks_calendar import shelf_calendar
+
+    events = shelf_events(logs["batches"], tables["use_first"], answering.ready_of(logs), logs.as_of)
+    content = shelf_calendar(events, logs.settings.name, logs.as_of)
+    return _write(path.parent, {path.name: content})[0] if content else None
+
+
+def labels(
+    folder: Path,
+    chosen: Sequence[str],
+    sheet: str,
+    skip: int,
+    as_of: dt.date,
+    store_path: Path | None,
+    out: Path | None,
+    progress: Progress,
+) -> Path:
+    """A printable sheet of labels of batches on hand, or of the batches named; its path is returned."""
+    from pipeline.kitchen.looks import label_facts
+    from reports.labels import label_sheet
+
+    with opened(folder, store_path) as (store, settings):
+        load_folder(store, folder, settings, as_of, progress)
+        logs = read_logs(store, settings, as_of)
+    tables = answering.shelf_answers(logs)
+    facts = label_facts(
+        logs["batches"], tables["use_first"], answering.ready_of(logs), tables["cautions"], logs.as_of
+    )
+    if chosen:
+        missing = sorted(set(chosen) - set(facts["batch_id"]))
+        if missing:
+            message = f"--batches: no containers on hand of {', '.join(missing)}."
+            raise UsageError(message)
+        facts = facts.filter(pl.col("batch_id").is_in(list(chosen)))
+    try:
+        page = label_sheet(facts, garden_name=settings.name, sheet=sheet, skip=skip)
+    except ValueError as error:
+        raise UsageError(str(error)) from error
+    return _write(output_folder(out, folder / "labels"), {"labels.html": page.encode()})[0]
 
 
 def sow(

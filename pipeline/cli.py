@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
+from pipeline import kitchen_cli
 from pipeline.errors import RowshelfError, UsageError
 
 if TYPE_CHECKING:
@@ -34,6 +35,9 @@ StorePath = Annotated[
 ]
 Out = Annotated[Path | None, typer.Option("--out", metavar="DIR", help="where files go")]
 Seed = Annotated[int, typer.Option("--seed", help="seed of the random draws; the same seed gives the same answer")]
+
+
+app.add_typer(kitchen_cli.app)
 
 
 @app.callback()
@@ -132,11 +136,38 @@ def gluts(
 
 
 @app.command()
-def shelf(folder: Folder, as_of: AsOf = None, store: StorePath = None, json: AsJson = False) -> None:
+def shelf(
+    folder: Folder,
+    calendar: Annotated[
+        Path | None, typer.Option("--calendar", metavar="FILE.ics", help="write looks due and ready dates as a calendar")
+    ] = None,
+    as_of: AsOf = None,
+    store: StorePath = None,
+    json: AsJson = False,
+) -> None:
     """What is on the shelf, what to use first, what is due for a look, when it runs out."""
     from pipeline import build
 
-    _print(build.shelf(folder, _today(as_of), store, note_progress), as_json=json)
+    _print(build.shelf(folder, _today(as_of), store, calendar, note_progress), as_json=json)
+
+
+@app.command()
+def labels(
+    folder: Folder,
+    batches: Annotated[
+        str | None, typer.Option("--batches", metavar="ID,ID", help="only these; left out: all that are on hand")
+    ] = None,
+    sheet: Annotated[str, typer.Option("--sheet", help="a4 or letter")] = "a4",
+    skip: Annotated[int, typer.Option("--skip", help="labels already used on the first sheet", min=0)] = 0,
+    out: Out = None,
+    as_of: AsOf = None,
+    store: StorePath = None,
+) -> None:
+    """Printable labels for the batches on hand, each with a code to scan."""
+    from pipeline import build
+
+    chosen = [name.strip() for name in (batches or "").split(",") if name.strip()]
+    say(str(build.labels(folder, chosen, sheet, skip, _today(as_of), store, out, note_progress)))
 
 
 @app.command()

@@ -2,9 +2,8 @@
 
 from __future__ import annotations
 
-import datetime as dt
 from collections.abc import Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cache
 from importlib import resources
 from typing import Any
@@ -14,7 +13,7 @@ import segno
 from jinja2 import Environment, PackageLoader, StrictUndefined
 from markupsafe import Markup
 
-from reports.words import day, full_day, kilograms
+from reports.words import day, full_day, kilograms, plural
 
 
 @dataclass(frozen=True)
@@ -57,6 +56,9 @@ WAYS = {
 }
 
 
+Line = tuple[str, str, str]
+
+
 @dataclass(frozen=True)
 class Label:
     """The text of one label, line by line."""
@@ -66,11 +68,18 @@ class Label:
     """The QR code as SVG."""
     what: str
     made: str
-    copy: str
-    lines: tuple[tuple[str, str], ...]
-    """Pairs of what a line is about and what it says."""
-    warnings: tuple[str, ...]
+    lines: tuple[Line, ...]
+    """What a line is about, what it says, and what is added small."""
+    limits: tuple[str, ...]
+    cautions: str
     source: str
+    copy: str = ""
+    """Which container of how many, where there are several."""
+
+    @property
+    def dense(self) -> bool:
+        """Whether there is so much to say that it is set smaller."""
+        return len(self.lines) + 3 * bool(self.limits) > 6
 
 
 def label_sheet(
@@ -135,25 +144,22 @@ def _environment() -> Environment:
 
 def _labels(batches: pl.DataFrame, *, per_container: bool) -> Iterator[Label]:
     for row in batches.iter_rows(named=True):
+        label = _label(row)
         copies = row["containers"] if per_container else 1
         for number in range(1, copies + 1):
-            copy = f"{number} of {copies}" if per_container and copies > 1 else ""
-            yield _label(row, copy)
+            yield replace(label, copy=f"{number} of {copies}") if copies > 1 else label
 
 
-def _label(row: dict[str, Any], copy: str) -> Label:
+def _label(row: dict[str, Any]) -> Label:
     lines = (_salt(row), _sweetener(row), _ready(row), _look(row), _best_by(row))
-    others = row["cautions"]
-    more = [f"and {others} to read in the review" if row["warnings"] else f"{others} to read in the review"]
-    warnings = [*row["warnings"], *(more if others else [])]
     return Label(
         batch=row["batch_id"],
         code=_code(row["batch_id"]),
         what=_what(row),
         made=full_day(row["made_on"]),
-        copy=copy,
         lines=tuple(line for line in lines if line is not None),
-        warnings=tuple(warnings),
+        limits=tuple(row["warnings"]),
+        cautions=f"{plural(row['cautions'], 'caution')} in the review" if row["cautions"] else "",
         source=row["ready_source"] or "",
     )
 
@@ -172,51 +178,44 @@ def _what(row: dict[str, Any]) -> str:
     return f"{name} jam" if row["method"] == "jam" else f"{name}, {WAYS[row['method']]}"
 
 
-def _salt(row: dict[str, Any]) -> tuple[str, str] | None:
-    if not row["salt_pct"]:
-        return None
-    return "salt", f"{row['salt_pct']:.1f} % {row['salt_basis']}"
+def _salt(row: dict[str, Any]) -> Line | None:
+    """Salt, and for a ferment its pH or the space to write it."""
+    reading = ""
+    if row["method"] == "ferment":
+        reading = "____" if row["ph"] is None else f"{row['ph']:g}"
+    if row["salt_pct"]:
+        return "salt", f"{row['salt_pct']:.3g} % {row['salt_basis']}", f"pH {reading}" if reading else ""
+    return ("pH", reading, "") if reading else None
 
 
-def _sweetener(row: dict[str, Any]) -> tuple[str, str] | None:
+def _sweetener(row: dict[str, Any]) -> Line | None:
     if row["sweetener"] in {None, "none"}:
         return None
     name = "sweetener" if row["sweetener"] == "other" else row["sweetener"]
     if not row["sweetener_kg"]:
-        return "with", name
+        return "with", name, ""
     amount = kilograms(row["sweetener_kg"])
-    return name, f"{amount} to {kilograms(row['produce_kg'])}" if row["produce_kg"] else amount
+    return name, f"{amount} for {kilograms(row['produce_kg'])}" if row["produce_kg"] else amount, ""
 
 
-def _ready(row: dict[str, Any]) -> tuple[str, str] | None:
-    """When it is ready, and for a ferment its pH or the space to write it."""
-    acid = ""
-    if row["method"] == "ferment":
-        acid = "pH ____" if row["ph"] is None else f"pH {row['ph']:g}"
-    if row["ready_from"] is None:
-        return ("sour", acid) if acid else None
-    return "ready", ", ".join(part for part in (_span(row["ready_from"], row["ready_to"]), acid) if part)
-
-
-def _span(first: dt.date, last: dt.date) -> str:
+def _ready(row: dict[str, Any]) -> Line | None:
+    first, last = row["ready_from"], row["ready_to"]
+    if first is None:
+        return None
     if first == last:
-        return full_day(first)
+        return "ready", full_day(first), ""
     start = day(first) if first.year == last.year else full_day(first)
-    return f"{start} to {full_day(last)}"
+    return "ready", f"{start} to {full_day(last)}", ""
 
 
-def _look(row: dict[str, Any]) -> tuple[str, str] | None:
+def _look(row: dict[str, Any]) -> Line | None:
     if row["look_on"] is None:
         return None
-    again = f", then every {row['look_every_days']} days" if row["look_every_days"] else ""
-    return "look", f"{full_day(row['look_on'])}{again}"
+    return "look", full_day(row["look_on"]), f"every {row['look_every_days']} days" if row["look_every_days"] else ""
 
 
-def _best_by(row: dict[str, Any]) -> tuple[str, str] | None:
+def _best_by(row: dict[str, Any]) -> Line | None:
     if row["best_by"] is None:
         return None
-    return "best by", f"{full_day(row['best_by'])} ({_months(row['quality_months'])})"
-
-
-def _months(months: float) -> str:
-    return "1 month" if months == 1 else f"{months:g} months"
+    months = row["quality_months"]
+    return "best by", full_day(row["best_by"]), "1 month" if months == 1 else f"{months:g} months"

@@ -156,7 +156,7 @@ _TABLES = (
         low float ratio 95 % low
         high float ratio 95 % high
         p_value float - chance of a trend this strong if salt made no difference (batches reshuffled)
-        evidence text - enough, thin or too little
+        evidence text - enough (12 batches or more), thin or too little
         note text - the finding in words
         """,
     ),
@@ -329,7 +329,7 @@ _TABLES = (
         prior_weight float share weight of the published value, 1 where nothing was learned
         yield_kg_per_m float kg/m produce of a metre of row
         error_days float d typical error of a predicted first pick in this garden, days
-        basis text - log and reference, reference only, or days
+        basis text - log and reference, reference only, reference and other crops, or days
         """,
     ),
     _a(
@@ -375,7 +375,7 @@ _TABLES = (
         short_kg float kg wanted fresh and not there
         weeks_without float crop_weeks crop-weeks with less than half of what was wanted
         shelf_filled_share float share share of the wanted preserves made
-        peak_to_mean float ratio best week over mean week, mean over crops
+        peak_to_mean float ratio best week over the mean of the weeks the crop could be had, mean over crops
         sowings float sowings number of sowings
         """,
     ),

@@ -60,9 +60,26 @@ CASES: list[tuple[str, Row, str, list[Row]]] = [
         [KRAUT | {"submerged": True}, KRAUT],
     ),
     ("not_vented", KRAUT | {"vented": False}, "gas cannot escape", [KRAUT | {"vented": True}, KRAUT]),
-    ("ph_missing", KRAUT | {"ph": None}, "no pH logged", [KRAUT, CUCUMBERS]),
+    (
+        "cool_ferment",
+        KRAUT | {"store_c": 12.0},
+        "12.0 C",
+        [
+            KRAUT | {"store_c": 16.0},
+            KRAUT | {"store_c": 4.0, "store": "fridge"},
+            KRAUT | {"store_c": 8.0, "store": "cellar"},
+        ],
+    ),
+    ("ph_missing", KRAUT | {"ph": None}, "no measured pH", [KRAUT, CUCUMBERS]),
     ("ph_above_limit", KRAUT | {"ph": 4.7}, "pH 4.7", [KRAUT | {"ph": 4.6}, KRAUT | {"ph": None}]),
     ("ph_above_limit", CUCUMBERS | {"ph": 5.0}, "pH 5.0", [CUCUMBERS]),
+    (
+        # Food Code tables as adopted in Wyoming: not heat-treated, pH 4.2 to 4.6 needs an assessment above a_w 0.92.
+        "ph_near_limit",
+        KRAUT | {"ph": 4.4},
+        "pH 4.4, not heat-processed",
+        [KRAUT | {"ph": 4.1}, KRAUT | {"ph": 4.7}, KRAUT | {"ph": 4.4, "heat_processed": True}],
+    ),
     (
         "weak_vinegar",
         CUCUMBERS | {"vinegar_acid_pct": 4.0},
@@ -72,8 +89,15 @@ CASES: list[tuple[str, Row, str, list[Row]]] = [
     (
         "more_water_than_vinegar",
         CUCUMBERS | {"water_ml": 750.0},
-        "500.0 ml vinegar, 750.0 ml water",
+        "500 ml vinegar of 5.0 % acid, 750 ml water: 2.0 % acid",
         [CUCUMBERS, CUCUMBERS | {"vinegar_ml": None}],
+    ),
+    (
+        # Essence of 25 % in four parts of water is vinegar of 5 %; vinegar of 4 % in as much water is too weak.
+        "more_water_than_vinegar",
+        CUCUMBERS | {"vinegar_acid_pct": 4.0},
+        "500 ml vinegar of 4.0 % acid, 500 ml water: 2.0 % acid",
+        [CUCUMBERS | {"vinegar_acid_pct": 25.0, "vinegar_ml": 200.0, "water_ml": 800.0}],
     ),
     (
         "pickle_not_processed",
@@ -116,10 +140,28 @@ CASES: list[tuple[str, Row, str, list[Row]]] = [
             PLUM_JAM | {"heat_processed": False, "store": "fridge"},
         ],
     ),
+    (
+        # Turning hot jars over is common practice; Univ. of Illinois Extension, Unsafe methods, advises against it.
+        "jam_turned_or_waxed",
+        PLUM_JAM | {"note": "Jars turned upside down for 5 min"},
+        "the note says: upside down",
+        [
+            PLUM_JAM,
+            PLUM_JAM | {"note": "not turned upside down"},
+            PLUM_JAM | {"note": "turned upside down", "heat_processed": True},
+            PLUM_JAM | {"note": "waxy plums, from the waxworks"},
+        ],
+    ),
+    (
+        "jam_turned_or_waxed",
+        PLUM_JAM | {"note": "sealed with wax", "heat_processed": False},
+        "the note says: wax",
+        [KRAUT | {"note": "wax"}],
+    ),
     ("honey_infants", PLUM_JAM | {"sweetener": "honey"}, "sweetened with honey", [PLUM_JAM]),
     (
         # 1 kg of cabbage at 92.18 % water down to 130 g: 1 - 78.2 / 130.
-        "not_dry_enough",
+        "vegetable_too_moist",
         {"method": "dry", "crop": "cabbage", "produce_kg": 1.0, "finished_kg": 0.13},
         "about 39.8 % moisture by weight (32.2 to 47.5 %)",
         [
@@ -131,7 +173,7 @@ CASES: list[tuple[str, Row, str, list[Row]]] = [
         ],
     ),
     (
-        "not_dry_enough",
+        "fruit_too_moist",
         {"method": "dry", "crop": "apple", "produce_kg": 1.0, "finished_kg": 0.21},
         "about 31.2 % moisture by weight (26.5 to 36.0 %)",
         # 181 g is the published 20 %; a vegetable at 19 % would be flagged, fruit is not.
@@ -149,10 +191,61 @@ CASES: list[tuple[str, Row, str, list[Row]]] = [
         ],
     ),
     (
+        # Drying near 30 C is common practice; VCE 348-597 has vegetables at 60 C, and sun-dried fruit at 30 C or more.
+        "cool_drying",
+        {"method": "dry", "crop": "tomato", "drying_c": 30.0},
+        "dried at 30.0 C",
+        [{"method": "dry", "crop": "plum", "drying_c": 30.0}],
+    ),
+    (
+        "cool_drying_fruit",
+        {"method": "dry", "crop": "plum", "drying_c": 26.0},
+        "dried at 26.0 C",
+        [{"method": "dry", "crop": "plum", "drying_c": 30.0}, {"method": "dry", "crop": "tomato", "drying_c": 26.0}],
+    ),
+    (
+        # Beans put in jars before they are fully dry go mouldy: common practice, no source. 1 kg of green beans
+        # holds 96.8 g of solids (USDA SR Legacy, 90.32 % water): 1 - 96.8 / 150.
+        "vegetable_too_moist",
+        {"method": "dry", "crop": "bean", "produce_kg": 1.0, "finished_kg": 0.15},
+        "about 35.5 % moisture by weight (28.8 to 42.1 %)",
+        [{"method": "dry", "crop": "bean", "produce_kg": 1.0, "finished_kg": 0.107}],
+    ),
+    (
+        "in_oil",
+        {"method": "other", "crop": "garlic", "store": "pantry", "note": "Peeled, in olive oil"},
+        "garlic, the note says: olive oil",
+        [
+            {"method": "other", "crop": "garlic", "note": "dry, no oil"},
+            {"method": "dry", "crop": "garlic", "note": "boiled first"},
+            {"method": "freeze", "crop": "basil", "note": "in oil"},
+            {"method": "other", "crop": "basil", "store": "freezer", "note": "in oil"},
+        ],
+    ),
+    (
+        "in_oil",
+        {"method": "dry", "crop": "tomato", "store": "fridge", "note": "then in sunflower oil"},
+        "tomato, the note says: sunflower oil",
+        [{"method": "jam", "crop": "chilli", "note": "a drop of oil against foam"}],
+    ),
+    (
         "low_acid_bottled",
         {"method": "bottle", "crop": "bean", "heat_processed": True},
-        "bean in closed jars, heat-processed, pressure not logged",
-        [{"method": "bottle", "crop": crop} for crop in ("plum", "rhubarb", "tomato")],
+        "bean in closed jars, heat-processed, pressure canning not noted",
+        [{"method": "bottle", "crop": crop} for crop in ("plum", "rhubarb", "tomato")]
+        + [{"method": "bottle", "crop": "bean", "heat_processed": True, "note": "pressure canned 20 min"}],
+    ),
+    (
+        "low_acid_bottled",
+        {"method": "bottle", "crop": "bean", "heat_processed": True, "note": "no pressure canner this year"},
+        "bean in closed jars, heat-processed, pressure canning not noted",
+        [],
+    ),
+    (
+        "low_acid_bottled",
+        {"method": "bottle", "crop": "bean", "heat_processed": False, "note": "to be pressure canned"},
+        "bean in closed jars, not heat-processed",
+        [],
     ),
     (
         "low_acid_bottled",
@@ -169,8 +262,17 @@ CASES: list[tuple[str, Row, str, list[Row]]] = [
     (
         "tomato_acid",
         {"method": "bottle", "crop": "tomato", "heat_processed": True},
-        "tomato in closed jars; added acid is not logged",
-        [{"method": "dry", "crop": "tomato"}],
+        "tomato in closed jars; no added acid noted",
+        [
+            {"method": "dry", "crop": "tomato"},
+            {"method": "bottle", "crop": "tomato", "note": "2 tbsp bottled lemon juice per quart"},
+        ],
+    ),
+    (
+        "tomato_acid",
+        {"method": "bottle", "crop": "tomato", "note": "without citric acid"},
+        "tomato in closed jars; no added acid noted",
+        [],
     ),
     (
         "near_limit_fruit",
@@ -178,6 +280,8 @@ CASES: list[tuple[str, Row, str, list[Row]]] = [
         "elderberry, jam",
         [PLUM_JAM, {"method": "freeze", "crop": "elderberry"}],
     ),
+    # Kansas State Univ. Research and Extension, page on canning: all melons are low in acid.
+    ("near_limit_fruit", {"method": "jam", "crop": "melon"}, "melon, jam", [{"method": "jam", "crop": "pear"}]),
     (
         "hot_store",
         PLUM_JAM | {"store_c": 38.0},
@@ -246,78 +350,6 @@ def test_several_looks_are_told_in_order_of_day_and_fresh_produce_is_passed_over
 
 def test_every_rule_of_the_table_is_tried_above() -> None:
     assert {case[0] for case in CASES} | {case[0] for case in FINDINGS} == set(RULES["id"])
-
-
-def test_a_rule_left_out_of_the_table_is_not_applied() -> None:
-    batch = frame("batches", {"batch_id": "a", "containers": 1} | KRAUT | {"ph": None, "vented": False})
-    rules = RULES.filter(pl.col("id") != "ph_missing")
-    result = batch_cautions(batch, frame("spoilage"), rules, CROPS)
-    assert result["rule"].to_list() == ["not_vented"]
-
-
-def test_rows_follow_the_batches_then_the_rules_and_carry_the_published_limit() -> None:
-    result = cautions(PLUM_JAM | {"sweetener": "honey"}, KRAUT | {"ph": None, "salt_g": 15.0, "vented": False})
-    assert result.select("batch_id", "rule").rows() == [
-        ("b0", "honey_infants"),
-        ("b1", "low_salt"),
-        ("b1", "not_vented"),
-        ("b1", "ph_missing"),
-    ]
-    # US Standards for Grades of Bulk Sauerkraut, 7 CFR 52.3451: 2 to 3 % salt.
-    assert "7 CFR 52.3451" in result["source"][1]
-    assert result["limit"][1] == "at least 2 % salt"
-    assert result["read_as"][1] == "read"
-
-
-def test_a_missing_ph_and_a_high_one_are_told_apart() -> None:
-    missing, high = cautions(KRAUT | {"ph": None}, KRAUT | {"ph": 5.2}).iter_rows(named=True)
-    assert missing["severity"] == "caution"
-    assert high["severity"] == "serious"
-    assert "No pH is logged" in missing["message"]
-    assert "Do not taste" in high["message"]
-
-
-@pytest.mark.parametrize(
-    ("crop", "grams_per_kg", "target_pct"),
-    [
-        # Finished mass = fresh mass x (1 - fresh water) / (1 - target): standard identity on USDA SR Legacy
-        # water contents; so many grams from 1 kg of prepared food.
-        ("cabbage", 87, 10),
-        ("carrot", 130, 10),
-        ("tomato", 61, 10),
-        ("apple", 181, 20),
-        ("rhubarb", 80, 20),
-    ],
-)
-def test_drying_mass_balance(crop: str, grams_per_kg: float, target_pct: float) -> None:
-    water = CROPS.filter(pl.col("crop") == crop)["water_pct"].item() / 100
-    assert 1000 * (1 - water) / (1 - target_pct / 100) == pytest.approx(grams_per_kg, abs=1)
-
-
-@pytest.mark.parametrize(("finished_kg", "sensitivity"), [(0.2, "5.0"), (0.4, "2.5")])
-def test_the_message_on_moisture_says_how_far_the_estimate_moves(finished_kg: float, sensitivity: str) -> None:
-    batch = {"method": "dry", "crop": "tomato", "produce_kg": 1.0, "finished_kg": finished_kg}
-    message = cautions(batch)["message"].item()
-    assert f"moves by {sensitivity} points for each point" in message
-    assert "{" not in message
-
-
-def test_a_crop_of_unknown_family_is_held_against_the_looser_moisture() -> None:
-    own = pl.DataFrame({"crop": ["oca"], "aliases": [None], "water_pct": [80.0]})
-    crops = crop_reference(own)
-    rows = [
-        {
-            "batch_id": name,
-            "containers": 1,
-            "method": "dry",
-            "crop": "oca",
-            "produce_kg": 1.0,
-            "finished_kg": kg,
-        }
-        for name, kg in (("damp", 0.3), ("between", 0.24))
-    ]
-    result = batch_cautions(frame("batches", *rows), frame("spoilage"), RULES, crops)
-    assert result["batch_id"].to_list() == ["damp"]
 
 
 def test_no_message_clears_a_jar() -> None:

@@ -121,7 +121,11 @@ SHELF = {
 def test_stop_making_more() -> None:
     found = findings(shelf=table("shelf", SHELF))
     assert [(finding.sentence, finding.action) for finding in found] == [
-        ("Plum, jam: 30 containers on hand, more than two years of use.", "Make no more next year.")
+        ("On hand for more than two years at your rate of use: plum jam (30).", "Make no more of these next year.")
+    ]
+    more = SHELF | {"crop": "pear", "method": "bottle", "on_hand": 39}
+    assert sentences(shelf=table("shelf", SHELF, more)) == [
+        "On hand for more than two years at your rate of use: bottled pear (39), plum jam (30)."
     ]
 
 
@@ -138,7 +142,7 @@ def test_what_runs_out_soon_has_its_range() -> None:
     }
     assert sentences(shelf=table("shelf", soon)) == [
         (
-            "Bean, frozen: 1 container on hand, gone about 3 March 2026 at your rate of use (between 20 February 2026 "
+            "Frozen bean: 1 container on hand, gone about 3 March 2026 at your rate of use (between 20 February 2026 "
             "and 9 May 2026)."
         )
     ]

@@ -177,7 +177,17 @@ def due(*batches: dict[str, Any], spoilage: pl.DataFrame | None = None, **more: 
     made = core("batches", *batches)
     looks = core("spoilage") if spoilage is None else spoilage
     held = shelf_ledger(made, looks, core("consumption"), AS_OF)
-    return use_first(held, made, QUALITY, more.get("curves"), AS_OF)
+    return use_first(held, made, QUALITY, more.get("curves"), AS_OF, more.get("ready"))
+
+
+def test_what_has_to_ripen_counts_its_quality_time_from_then() -> None:
+    ripe_on = ago(60)
+    ready = pl.DataFrame({"batch_id": ["K"], "ready_to": [ripe_on]})
+    table = due(batch("K", 90, "ferment", "kohlrabi", 2, store="cellar"), ready=ready)
+    row = table.row(0, named=True)
+    # Four months from the day it was ready, not from the day it was made.
+    assert row["due_on"] == pl.Series([ripe_on]).dt.offset_by("4mo")[0]
+    assert row["reason"] == "best used within 4 months of being ready"
 
 
 def test_the_most_fitting_published_time_counts() -> None:

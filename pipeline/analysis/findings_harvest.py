@@ -145,15 +145,26 @@ def _missing_pickings(glut_waste: pl.DataFrame) -> list[Finding]:
 
 def _stock(shelf: pl.DataFrame) -> list[Finding]:
     """What there is more than enough of, and what runs out soon."""
+    enough = shelf.filter(pl.col("note").fill_null("").str.contains("stop making more", literal=True))
     findings = []
-    for row in shelf.iter_rows(named=True):
-        name = f"{_capital(row['crop'])}, {METHOD_WORDS.get(row['method'], row['method'])}"
-        if "stop making more" in (row["note"] or ""):
-            sentence = f"{name}: {_containers(row['on_hand'])} on hand, more than two years of use."
-            findings.append(Finding("shelf", sentence, action="Make no more next year.", weight=row["on_hand"]))
-        elif row["on_hand"] > 0 and row["weeks_left"] is not None and row["weeks_left"] <= SOON_WEEKS:
-            findings.append(Finding("shelf", f"{name}: {_runs_out(row)}", weight=SOON_WEEKS - row["weeks_left"]))
+    if enough.height:
+        rows = enough.sort("on_hand", "crop", "method", descending=[True, False, False]).iter_rows(named=True)
+        named = ", ".join(f"{_kind(row)} ({row['on_hand']})" for row in rows)
+        sentence = f"On hand for more than two years at your rate of use: {named}."
+        weight = float(enough["on_hand"].max() or 0)  # type: ignore[arg-type]
+        findings.append(Finding("shelf", sentence, action="Make no more of these next year.", weight=weight))
+    soon = shelf.filter((pl.col("on_hand") > 0) & (pl.col("weeks_left") <= SOON_WEEKS))
+    for row in soon.iter_rows(named=True):
+        sentence = f"{_capital(_kind(row))}: {_runs_out(row)}"
+        findings.append(Finding("shelf", sentence, weight=SOON_WEEKS - row["weeks_left"]))
     return findings
+
+
+def _kind(row: dict[str, Any]) -> str:
+    """A crop and how it is kept: ``plum jam``, ``bottled pear``."""
+    word = METHOD_WORDS.get(row["method"], row["method"])
+    after = row["method"] in {"jam", "cure", "other"}
+    return f"{row['crop']} {word}" if after else f"{word} {row['crop']}"
 
 
 def _runs_out(row: dict[str, Any]) -> str:

@@ -169,6 +169,7 @@ def use_first(
     quality_months: pl.DataFrame,
     keeping_curves: pl.DataFrame | None,
     as_of: dt.date,
+    ready: pl.DataFrame | None = None,
 ) -> pl.DataFrame:
     """Batches on hand by the day on which to use them or look at them.
 
@@ -186,6 +187,8 @@ def use_first(
             store, then neither. A batch without a store takes the row for any store, else the shortest time.
         keeping_curves: the ``keeping_curves`` answer table, of which the rows grouped by ``method`` are used.
         as_of: today.
+        ready: ``batch_id`` and ``ready_to`` (last day of the published ready time, null where none); a batch that
+            has to ripen first counts its quality time from then.
 
     Returns:
         The ``use_first`` answer table, sorted by ``due_on``, then oldest first; batches without any known time
@@ -193,7 +196,10 @@ def use_first(
     """
     place = batches.select("batch_id", "lid", "store", "submerged")
     shelf = ledger.filter(pl.col("on_hand") > 0).join(place, on="batch_id")
+    ripe = batches.select("batch_id", ready_to=pl.lit(None, dtype=pl.Date)) if ready is None else ready
+    shelf = shelf.join(ripe.select("batch_id", "ready_to"), on="batch_id", how="left", maintain_order="left")
     shelf = shelf.with_columns(
+        counts_from=pl.coalesce("ready_to", "made_on"),
         age_days=(pl.lit(as_of) - pl.col("made_on")).dt.total_days(),
         looked_on=pl.max_horizontal("made_on", "last_look"),
     )
@@ -221,7 +227,7 @@ def _quality(shelf: pl.DataFrame, quality_months: pl.DataFrame) -> pl.DataFrame:
     fits_crop = pl.col("for_crop").is_null() | (pl.col("for_crop") == pl.col("crop"))
     fits_store = pl.col("for_store").is_null() | pl.col("store").is_null() | (pl.col("for_store") == pl.col("store"))
     return (
-        shelf.select("batch_id", "crop", "method", "store", "made_on")
+        shelf.select("batch_id", "crop", "method", "store", "made_on", "counts_from")
         .join(times, on="method")
         .filter(fits_crop, fits_store)
         .sort(pl.col("for_crop").is_null(), pl.col("for_store").is_null() != pl.col("store").is_null(), "months")
@@ -235,13 +241,14 @@ def _past_quality(quality: pl.DataFrame) -> pl.DataFrame:
     months = pl.col("quality_months")
     whole = months.floor().cast(pl.Int64)
     # A calendar month where months are whole; a part of a month in days.
-    due = pl.col("made_on").dt.offset_by(pl.format("{}mo", whole)) + pl.duration(
+    due = pl.col("counts_from").dt.offset_by(pl.format("{}mo", whole)) + pl.duration(
         days=((months - whole) * MONTH_DAYS).round().cast(pl.Int64)
     )
     return quality.select(
         "batch_id",
         due_on=due,
-        reason=_quality_reason(months),
+        reason=_quality_reason(months)
+        + pl.when(pl.col("counts_from") > pl.col("made_on")).then(pl.lit(" of being ready")).otherwise(pl.lit("")),
         source=pl.format("{} ({})", "source", "read_as"),
     )
 

@@ -2,8 +2,7 @@
 
 from __future__ import annotations
 
-import difflib
-from collections.abc import Iterable, Mapping
+from collections.abc import Mapping
 from dataclasses import dataclass, replace
 from typing import Any
 
@@ -12,6 +11,7 @@ import polars as pl
 from pipeline import reference
 from pipeline.errors import UsageError
 from pipeline.kitchen.cautions import FRUIT_FAMILIES, sum_cautions
+from pipeline.nearest import did_you_mean
 
 
 @dataclass(frozen=True)
@@ -96,6 +96,7 @@ class Bench:
     values: Mapping[str, Mapping[str, Any]]
     rules: pl.DataFrame
     crops: pl.DataFrame
+    crop_values: pl.DataFrame
     gel: pl.DataFrame
     pectin: pl.DataFrame
     yields: pl.DataFrame
@@ -123,18 +124,30 @@ class Bench:
         """Several published values, in the order asked for."""
         return tuple(self.limit(name) for name in names)
 
-    def crop(self, typed: str | None) -> Crop | None:
-        """The crop of any known spelling; None for None.
+    def fresh_water(self, crop: Crop | None) -> tuple[Limit, ...]:
+        """Where the water of the fresh crop is published; nothing where it is unknown."""
+        if crop is None or crop.water_pct is None:
+            return ()
+        wanted = (pl.col("crop") == crop.name) & (pl.col("name") == "water_pct")
+        row = self.crop_values.row(by_predicate=wanted, named=True)
+        words = f"water of fresh {crop.name}: {crop.water_pct:g} %"
+        return (Limit("fresh_water", words, row["source"], row["read_as"]),)
+
+    def crop(self, typed: str, otherwise: str = "") -> Crop:
+        """The crop of any known spelling.
+
+        Args:
+            typed: the spelling.
+            otherwise: what to do about a crop that the reference lacks, as a sentence.
 
         Raises:
             UsageError: a word that names no known crop.
         """
-        if typed is None:
-            return None
         lookup = reference.crop_lookup(self.crops)
         name = lookup.get(" ".join(typed.casefold().split()))
         if name is None:
-            message = f"crop {typed!r} is not known{nearest(typed, lookup)}."
+            near = did_you_mean(typed.casefold(), lookup, 75) or "."
+            message = f"--crop {typed!r}: no crop of that name is known{near} {otherwise}".rstrip()
             raise UsageError(message)
         row = self.crops.row(by_predicate=pl.col("crop") == name, named=True)
         is_fruit = None if row["family"] is None else row["family"] in FRUIT_FAMILIES
@@ -155,6 +168,7 @@ def shipped_bench(own_crops: pl.DataFrame | None = None) -> Bench:
         values={row["id"]: row for row in reference.kitchen_values().iter_rows(named=True)},
         rules=reference.caution_rules(),
         crops=reference.crop_reference(own_crops),
+        crop_values=reference.crop_values_long(own_crops),
         gel=reference.gel_temperatures(),
         pectin=reference.pectin_classes(),
         yields=reference.jar_yields(),
@@ -171,12 +185,6 @@ def require_between(name: str, value: float, low: float, high: float, unit: str)
     if not low < value <= high:
         message = f"{name} {value:g} {unit}: write a number above {low:g} and at most {high:g}."
         raise UsageError(message)
-
-
-def nearest(word: str, known: Iterable[str]) -> str:
-    """A hint naming the nearest known word, or nothing."""
-    near = difflib.get_close_matches(word.casefold(), list(known), n=1, cutoff=0.6)
-    return f"; did you mean {near[0]!r}?" if near else ""
 
 
 def _amount(row: Mapping[str, Any]) -> str:

@@ -84,14 +84,17 @@ def drying(
         "drying_c": air_c,
     }
     ready, ready_limits = ready_after(bench, batch, "conditioning in closed jars")
-    names = ("fruit_too_moist", "cool_drying_fruit") if crop.is_fruit else ("vegetable_too_moist", "cool_drying")
+    names = [] if crop.is_fruit else ["vegetable_too_moist", "cool_drying"]
+    names += [] if crop.is_fruit is False else ["fruit_too_moist", "cool_drying_fruit"]
     return bench.answer(
         BenchSum(
             "dry",
             title,
             (*figures, *ready),
-            f"{number(produce_g)} g x (100 - {number(water)}) / (100 - {number(target)}) = {number(dried_g)} g",
-            bench.limits(*names, "fresh_water_spread", "insect_freeze") + ready_limits,
+            f"{number(produce_g)} g x (100 - {water:g}) / (100 - {target:g}) = {number(dried_g)} g",
+            (bench.fresh_water(crop) if fresh_water_pct is None else ())
+            + bench.limits(*names, "fresh_water_spread", "insect_freeze")
+            + ready_limits,
             (BY_FEEL, JAR_TEST, FRESH_WATER, NOT_PICKED),
             batch,
         )

@@ -13,7 +13,7 @@ from typing import Any
 import polars as pl
 
 from pipeline.errors import UsageError
-from pipeline.kitchen.bench import Bench, BenchSum, Crop, Figure, require_between
+from pipeline.kitchen.bench import Bench, BenchSum, Crop, Figure, Limit, require_between
 from pipeline.kitchen.water_activity import HONEY_SOLIDS_SHARE, syrup_activity_range
 from pipeline.kitchen.words import grams, number
 
@@ -101,7 +101,7 @@ def jam(
     figures += _activity(solids_pct, sugar_g / solids_g, honey_g * HONEY_SOLIDS_SHARE / solids_g)
     figures += gel_points(bench, altitude_m)
     figures += _instead(bench, sugar_g)
-    solids = f"{number(fruit_g)} g x {number(fruit_pct)} / 100 + {number(sweet_g)} g"
+    solids = f"{number(fruit_g)} g x {fruit_pct:g} / 100 + {number(sweet_g)} g"
     working = f"({solids}) / {number(target)} x 100 = {number(final_g)} g"
     honey = ("honey_practice", "honey_share") if honey_g > 0 else ("honey_practice",)
     return bench.answer(
@@ -110,16 +110,10 @@ def jam(
             f"Jam: {grams(fruit_g)} of {crop.name}, {_sweetener(sugar_g, honey_g)}",
             tuple(figures),
             working,
-            bench.limits(
-                "thin_jam",
-                "fruit_share",
-                "sugar_practice",
-                *honey,
-                "gel_jelly",
-                "gel_jam",
-                "jam_not_processed",
-                "legal_a_w",
-            ),
+            (() if measured else bench.fresh_water(crop))
+            + bench.limits("thin_jam", "fruit_share", "sugar_practice", *honey)
+            + (_gel_table(bench),)
+            + bench.limits("gel_jelly", "gel_jam", "jam_not_processed", "legal_a_w"),
             (*(() if measured else (NOT_DISSOLVED,)), NOT_SET, NOT_KEEPING, NOT_ACTIVITY),
             {
                 "method": "jam",
@@ -162,6 +156,11 @@ def gel_points(bench: Bench, altitude_m: float) -> list[Figure]:
         Figure("gel_jelly_c", "gel point of jelly here", (jelly_f - 32) / F_PER_C, "C"),
         Figure("gel_jam_c", "gel point of jam without added pectin here", (jam_f - 32) / F_PER_C, "C"),
     ]
+
+
+def _gel_table(bench: Bench) -> Limit:
+    first = bench.gel.row(0, named=True)
+    return Limit("gel_table", "gel point of jelly by altitude", first["source"], first["read_as"])
 
 
 def _bound(least_g: float, final_g: float) -> str:

@@ -8,7 +8,7 @@ from typing import Any
 import polars as pl
 
 from pipeline.errors import UsageError
-from pipeline.kitchen.bench import Bench, BenchSum, Crop, Figure, Limit, nearest
+from pipeline.kitchen.bench import Bench, BenchSum, Crop, Figure, Limit
 from pipeline.kitchen.words import grams, number
 from schemas.units import UNITS
 
@@ -36,7 +36,7 @@ def jars(bench: Bench, produce_g: float, crop: Crop, *, jar_ml: float = 500.0, f
         raise UsageError(message)
     forms = rows["form"].to_list()
     if form is not None and form not in forms:
-        message = f"--form {form}: published for {crop.name}: {', '.join(forms)}{nearest(form, forms)}."
+        message = f"--form {form}: published for {crop.name}: {', '.join(forms)}."
         raise UsageError(message)
     chosen = (rows if form is None else rows.filter(pl.col("form") == form)).to_dicts()
     figures = [figure for row in chosen for figure in _figures(row, produce_g, jar_ml)]

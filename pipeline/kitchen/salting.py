@@ -89,6 +89,7 @@ def dry_salting(
             (*figures, *ready),
             working,
             bench.limits("salt_of_cabbage", *practice, "low_salt", "ph_missing", "warm_ferment", "container_per_kg")
+            + bench.fresh_water(crop)
             + ready_limits,
             (spoons(bench), BASIS, ACTIVITY, NOT_SOUR),
             batch,
@@ -147,7 +148,9 @@ def brine(
             f"Brine: {grams(produce_g)} of {crop.name if crop else 'produce'} in {number(liquid_g)} ml",
             tuple(figures),
             working,
-            bench.limits("low_salt", "dill_before_packing", "dill_of_all", "ph_missing", "warm_ferment") + ready_limits,
+            bench.limits("low_salt", "dill_before_packing", "dill_of_all", "ph_missing", "warm_ferment")
+            + bench.fresh_water(crop)
+            + ready_limits,
             (spoons(bench), BASIS, ACTIVITY, NOT_SOUR),
             batch,
             (f"The brine of {number(before_packing)} % before packing: {THINNED}", _top_up(bench)),
@@ -209,11 +212,13 @@ def _both_measures(salt_g: float, produce_g: float, liquid_g: float) -> list[Fig
 
 
 def _in_the_water(crop: Crop | None, salt_g: float, produce_g: float, liquid_g: float) -> list[Figure]:
-    """Salt of all the water, the produce's own included, once it has evened out; nothing where that is unknown."""
+    """Salt of all the water, the produce's own too, once it has evened out; nothing where that cannot be said."""
     if crop is None or crop.water_pct is None:
         return []
     water_g = liquid_g + produce_g * crop.water_pct / 100
     share = 100 * salt_g / (water_g + salt_g)
+    if share > MOST_SALT_PCT:
+        return []
     return [
         Figure("salt_pct_of_water", "salt of all the water, evened out", share, "pct"),
         Figure("water_activity", "water activity at 25 C, from salt alone", salt_water_activity(share), "a_w"),

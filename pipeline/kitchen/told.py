@@ -69,4 +69,11 @@ def _section(title: str, items: Iterable[str], width: int) -> list[str]:
 
 
 def _wrapped(text: str, width: int, first: str = "", rest: str = "") -> list[str]:
-    return textwrap.wrap(text, max(40, width), initial_indent=first, subsequent_indent=rest, break_long_words=False)
+    return textwrap.wrap(
+        text,
+        max(40, width),
+        initial_indent=first,
+        subsequent_indent=rest,
+        break_long_words=False,
+        break_on_hyphens=False,
+    )

@@ -1,4 +1,8 @@
-"""Vinegar pickles: acid after mixing with water. Acid is not pH; no pH is ever computed here."""
+"""Vinegar pickles: acid after mixing with water. Acid is not pH; no pH is ever computed here.
+
+Published recipes mean vinegar of 5 % acid, and at least as much of it as of water. Stronger vinegar counts as if it
+had been thinned to 5 % first.
+"""
 
 from __future__ import annotations
 
@@ -47,9 +51,7 @@ def vinegar_mix(
         UsageError: an impossible strength.
     """
     require_between("acid of the vinegar", acid_pct, 0, 80, "%")
-    least = bench.value("more_water_than_vinegar")
     mixed = acid_pct * vinegar_ml / (vinegar_ml + water_ml)
-    most_water_ml = max(0.0, vinegar_ml * (acid_pct / least - 1))
     batch = {
         "method": "pickle",
         "crop": crop.name if crop else None,
@@ -67,10 +69,7 @@ def vinegar_mix(
     if water_ml > 0:
         share = vinegar_ml / water_ml
         figures.append(Figure("vinegar_per_water", "parts of vinegar to one of water", share, "ratio"))
-    figures.append(Figure("most_water_ml", "most water for this much vinegar", most_water_ml, "ml"))
-    if water_ml > most_water_ml and acid_pct > least:
-        more_ml = water_ml * least / (acid_pct - least) - vinegar_ml
-        figures.append(Figure("more_vinegar_ml", "vinegar that is lacking for this much water", more_ml, "ml"))
+    figures += _water_borne(bench, vinegar_ml, water_ml, acid_pct)
     figures += _with_produce(bench, vinegar_ml + water_ml, mixed, produce_g, salt_g, crop)
     ready, ready_limits = ready_after(bench, batch, READY)
     mixed_of = f"{number(acid_pct)} % x {number(vinegar_ml)} / ({number(vinegar_ml)} + {number(water_ml)})"
@@ -88,11 +87,25 @@ def vinegar_mix(
                 "pickle_not_processed",
                 "salt_vinegar_practice",
             )
+            + (bench.fresh_water(crop) if produce_g else ())
             + ready_limits,
             (NO_PH, PROPORTIONS, COLD, BASIS),
             batch,
         )
     )
+
+
+def _water_borne(bench: Bench, vinegar_ml: float, water_ml: float, acid_pct: float) -> list[Figure]:
+    """The most water that the vinegar bears, and what is lacking; nothing for vinegar weaker than recipes ask for."""
+    if acid_pct < bench.value("weak_vinegar"):
+        return []
+    least = bench.value("more_water_than_vinegar")
+    most_ml = vinegar_ml * (acid_pct / least - 1)
+    figures = [Figure("most_water_ml", "most water for this much vinegar", most_ml, "ml")]
+    if water_ml > most_ml:
+        more_ml = water_ml * least / (acid_pct - least) - vinegar_ml
+        figures.append(Figure("more_vinegar_ml", "vinegar that is lacking for this much water", more_ml, "ml"))
+    return figures
 
 
 def _with_produce(

@@ -1,0 +1,353 @@
+"""``rowshelf kitchen``: batch sums at the bench. Parse, call, print; no folder is needed."""
+
+from __future__ import annotations
+
+import shutil
+from typing import TYPE_CHECKING, Annotated
+
+import typer
+
+from pipeline.errors import UsageError
+
+if TYPE_CHECKING:
+    from pipeline.cells import Cell
+    from pipeline.kitchen.bench import Bench, BenchSum, Crop
+
+app = typer.Typer(
+    name="kitchen",
+    add_completion=False,
+    no_args_is_help=True,
+    rich_markup_mode=None,
+    help="Batch sums at the bench, each with the published limits beside it. They need no folder.",
+)
+
+WIDEST = 100
+
+Produce = Annotated[str, typer.Option("--produce", metavar="WEIGHT", help='prepared produce: "2.5 kg", "5 lb"')]
+CropName = Annotated[str | None, typer.Option("--crop", help="what it is, in any spelling")]
+Salt = Annotated[str | None, typer.Option("--salt", metavar="WEIGHT", help='salt as weighed: "50 g", "2 oz"')]
+Temperature = Annotated[
+    str | None, typer.Option("--temperature", metavar="DEGREES", help='where it will stand: "20 C", "68 F"')
+]
+Piece = Annotated[str | None, typer.Option("--piece", help="how it is cut: whole, chunk or shred")]
+Store = Annotated[str | None, typer.Option("--store", help="where it will stand: pantry, cellar, fridge, freezer")]
+Processed = Annotated[
+    bool | None,
+    typer.Option("--processed/--not-processed", help="whether the jars are processed in boiling water"),
+]
+Pint = Annotated[str, typer.Option("--pint", help="which pint, quart, gallon and fluid ounce: us or imperial")]
+AsJson = Annotated[bool, typer.Option("--json", help="print the sum as JSON, and nothing else, on stdout")]
+FreshWater = Annotated[
+    str | None, typer.Option("--fresh-water", metavar="PERCENT", help="water of the fresh produce, if you know it")
+]
+
+
+@app.command()
+def salt(
+    *,
+    produce: Produce,
+    percent: Annotated[str | None, typer.Option("--percent", help="salt of the produce's weight, such as 2.5")] = None,
+    salt: Salt = None,
+    crop: CropName = None,
+    temperature: Temperature = None,
+    piece: Piece = None,
+    pint: Pint = "us",
+    json: AsJson = False,
+) -> None:
+    """Dry salting: salt by percent of the produce."""
+    from pipeline.kitchen.salting import dry_salting
+
+    bench = _bench()
+    named = bench.crop(crop, "Leave --crop out for it.") if crop else None
+    answer = dry_salting(
+        bench,
+        _weight("--produce", produce, pint, named),
+        percent=_number("--percent", percent),
+        salt_g=_salt(salt, pint),
+        crop=named,
+        temperature_c=_degrees("--temperature", temperature),
+        piece=_word("--piece", piece, "piece"),
+    )
+    _print(answer, as_json=json)
+
+
+@app.command()
+def brine(
+    *,
+    produce: Produce,
+    water: Annotated[str, typer.Option("--water", metavar="VOLUME", help='water: "1 l", "1 qt"')],
+    percent: Annotated[
+        str | None, typer.Option("--percent", help="salt of everything: produce, liquid and salt")
+    ] = None,
+    strength: Annotated[str | None, typer.Option("--strength", help="salt of the brine before packing")] = None,
+    salt: Salt = None,
+    vinegar: Annotated[str | None, typer.Option("--vinegar", metavar="VOLUME", help="vinegar that goes in too")] = None,
+    crop: CropName = None,
+    temperature: Temperature = None,
+    piece: Piece = None,
+    pint: Pint = "us",
+    json: AsJson = False,
+) -> None:
+    """Brine: salt for produce in water, before packing and once it has evened out."""
+    from pipeline.kitchen import salting
+
+    bench = _bench()
+    named = bench.crop(crop, "Leave --crop out for it.") if crop else None
+    answer = salting.brine(
+        bench,
+        _weight("--produce", produce, pint, named),
+        _volume("--water", water, pint),
+        percent=_number("--percent", percent),
+        strength=_number("--strength", strength),
+        salt_g=_salt(salt, pint),
+        vinegar_ml=_volume("--vinegar", vinegar, pint) if vinegar else 0.0,
+        crop=named,
+        temperature_c=_degrees("--temperature", temperature),
+        piece=_word("--piece", piece, "piece"),
+    )
+    _print(answer, as_json=json)
+
+
+@app.command()
+def pickle(
+    *,
+    vinegar: Annotated[str, typer.Option("--vinegar", metavar="VOLUME", help='vinegar: "500 ml", "2 cups"')],
+    water: Annotated[str | None, typer.Option("--water", metavar="VOLUME", help="water; left out, none")] = None,
+    acid: Annotated[str, typer.Option("--acid", metavar="PERCENT", help="acid on the vinegar's label")] = "5",
+    produce: Annotated[str | None, typer.Option("--produce", metavar="WEIGHT", help="prepared produce")] = None,
+    salt: Salt = None,
+    ph: Annotated[str | None, typer.Option("--ph", help="pH, if you measured it")] = None,
+    crop: CropName = None,
+    processed: Processed = None,
+    store: Store = None,
+    piece: Piece = None,
+    pint: Pint = "us",
+    json: AsJson = False,
+) -> None:
+    """Vinegar pickles: acid after mixing, and how much water the vinegar bears."""
+    from pipeline.kitchen.vinegar import vinegar_mix
+
+    bench = _bench()
+    named = bench.crop(crop, "Leave --crop out for it.") if crop else None
+    answer = vinegar_mix(
+        bench,
+        _volume("--vinegar", vinegar, pint),
+        _volume("--water", water, pint) if water else 0.0,
+        acid_pct=_number("--acid", acid) or 0.0,
+        produce_g=_weight("--produce", produce, pint, named) if produce else None,
+        salt_g=_salt(salt, pint),
+        ph=_number("--ph", ph),
+        crop=named,
+        processed=processed,
+        store=_word("--store", store, "store"),
+        piece=_word("--piece", piece, "piece"),
+    )
+    _print(answer, as_json=json)
+
+
+@app.command()
+def jam(
+    *,
+    fruit: Annotated[str, typer.Option("--fruit", metavar="WEIGHT", help='prepared fruit: "1 kg", "2 lb 4 oz"')],
+    crop: Annotated[str, typer.Option("--crop", help="which fruit, in any spelling")],
+    sugar: Annotated[str | None, typer.Option("--sugar", metavar="WEIGHT", help="sugar")] = None,
+    honey: Annotated[str | None, typer.Option("--honey", metavar="WEIGHT", help="honey")] = None,
+    fruit_solids: Annotated[
+        str | None, typer.Option("--fruit-solids", metavar="PERCENT", help="dissolved solids of the fruit, if measured")
+    ] = None,
+    target: Annotated[
+        str | None, typer.Option("--target", metavar="PERCENT", help="solids to boil down to; left out, 65")
+    ] = None,
+    finished: Annotated[str | None, typer.Option("--finished", metavar="WEIGHT", help="weight once it is made")] = None,
+    altitude: Annotated[str, typer.Option("--altitude", metavar="HEIGHT", help='"500 m", "2000 ft"')] = "0 m",
+    processed: Processed = None,
+    store: Store = "pantry",
+    note: Annotated[
+        str | None, typer.Option("--note", help='such as "turned upside down" or "sealed with wax"')
+    ] = None,
+    pint: Pint = "us",
+    json: AsJson = False,
+) -> None:
+    """Jam: solids, the weight to boil down to, gel point, pectin, water activity."""
+    from pipeline.kitchen import jam as jams
+
+    solids = _number("--fruit-solids", fruit_solids)
+    bench = _bench(crop, None if solids is None else 100 - solids)
+    named = bench.crop(crop, "Give its solids with --fruit-solids.")
+    answer = jams.jam(
+        bench,
+        _weight("--fruit", fruit, pint, named),
+        named,
+        sugar_g=_weight("--sugar", sugar, pint) if sugar else 0.0,
+        honey_g=_weight("--honey", honey, pint) if honey else 0.0,
+        fruit_solids_pct=solids,
+        target_pct=_number("--target", target),
+        finished_g=_weight("--finished", finished, pint) if finished else None,
+        altitude_m=_metres("--altitude", altitude),
+        store=_word("--store", store, "store") or "pantry",
+        processed=processed,
+        note=note,
+    )
+    _print(answer, as_json=json)
+
+
+@app.command()
+def dry(
+    *,
+    produce: Produce,
+    crop: Annotated[str, typer.Option("--crop", help="what is dried, in any spelling")],
+    weighed: Annotated[str | None, typer.Option("--weighed", metavar="WEIGHT", help="what it weighs now")] = None,
+    fresh_water: FreshWater = None,
+    target: Annotated[str | None, typer.Option("--target", metavar="PERCENT", help="water that may be left")] = None,
+    air: Annotated[str | None, typer.Option("--air", metavar="DEGREES", help='drying air: "60 C", "140 F"')] = None,
+    water_error: Annotated[
+        str, typer.Option("--water-error", metavar="POINTS", help="how far the fresh water may be off")
+    ] = "1",
+    pint: Pint = "us",
+    json: AsJson = False,
+) -> None:
+    """Drying: the weight when dry, and what a weighing tells."""
+    from pipeline.kitchen.drying import drying
+
+    water = _number("--fresh-water", fresh_water)
+    bench = _bench(crop, water)
+    named = bench.crop(crop, "Give its water with --fresh-water.")
+    answer = drying(
+        bench,
+        _weight("--produce", produce, pint, named),
+        named,
+        fresh_water_pct=water,
+        target_pct=_number("--target", target),
+        weighed_g=_weight("--weighed", weighed, pint) if weighed else None,
+        air_c=_degrees("--air", air),
+        water_error=_number("--water-error", water_error) or 0.0,
+    )
+    _print(answer, as_json=json)
+
+
+@app.command()
+def jars(
+    *,
+    produce: Annotated[str, typer.Option("--produce", metavar="WEIGHT", help='produce as picked: "10 kg", "20 lb"')],
+    crop: Annotated[str, typer.Option("--crop", help="what fills them, in any spelling")],
+    jar: Annotated[str, typer.Option("--jar", metavar="VOLUME", help='one jar: "500 ml", "1 qt"')] = "500 ml",
+    form: Annotated[str | None, typer.Option("--form", help="one way of filling, such as crushed")] = None,
+    pint: Pint = "us",
+    json: AsJson = False,
+) -> None:
+    """How many jars a weight of produce fills."""
+    from pipeline.kitchen import jars as filling
+
+    bench = _bench()
+    named = bench.crop(crop)
+    produce_g = _weight("--produce", produce, pint, named)
+    _print(filling.jars(bench, produce_g, named, jar_ml=_volume("--jar", jar, pint), form=form), as_json=json)
+
+
+def _bench(crop: str | None = None, water_pct: float | None = None) -> Bench:
+    """The shipped tables; a crop given with its water is known by that, even one the reference lacks."""
+    import polars as pl
+
+    from pipeline.kitchen.bench import shipped_bench
+
+    if crop is None or water_pct is None:
+        return shipped_bench()
+    return shipped_bench(pl.DataFrame({"crop": [crop], "water_pct": [water_pct]}))
+
+
+def _print(answer: BenchSum, *, as_json: bool) -> None:
+    from pipeline.kitchen import told
+
+    if as_json:
+        typer.echo(told.sum_json(answer))
+    else:
+        typer.echo(told.sum_text(answer, min(WIDEST, shutil.get_terminal_size((WIDEST, 24)).columns)))
+
+
+def _checked(option: str, text: str, cell: Cell) -> float:
+    """The number of a cell that must be more than nothing."""
+    if cell.rule:
+        message = f"{option} {text!r}: {cell.message.removesuffix(', or name the unit in the header')}."
+        raise UsageError(message)
+    if not isinstance(cell.value, float) or cell.value <= 0:
+        message = f"{option} {text!r}: write an amount above 0."
+        raise UsageError(message)
+    return cell.value
+
+
+def _system(pint: str) -> str:
+    if pint not in {"us", "imperial"}:
+        message = f"--pint {pint}: write us or imperial."
+        raise UsageError(message)
+    return pint
+
+
+def _weight(option: str, text: str, pint: str, crop: Crop | None = None) -> float:
+    """A weight in g; counted produce by what one piece of the crop weighs."""
+    from pipeline.quantities import quantity
+
+    cell = quantity(text, "mass", None, pint=_system(pint), countable=crop is not None)
+    value = _checked(option, text, cell)
+    if cell.unit != "piece":
+        return value
+    if crop is None or crop.piece_kg is None:
+        message = f"{option} {text!r}: what one weighs is not known here; weigh it, such as 1.2 kg or 2 lb."
+        raise UsageError(message)
+    return 1000 * value * crop.piece_kg
+
+
+def _salt(text: str | None, pint: str) -> float | None:
+    """Salt in g. Spoons are refused: what a spoon of salt weighs differs by its grain."""
+    if text is None:
+        return None
+    try:
+        return _weight("--salt", text, pint)
+    except UsageError as error:
+        message = f"{error} Salt is weighed, not spooned: a spoon of it weighs differently by grain."
+        raise UsageError(message) from error
+
+
+def _volume(option: str, text: str, pint: str) -> float:
+    from pipeline.quantities import quantity
+
+    return _checked(option, text, quantity(text, "volume", None, pint=_system(pint)))
+
+
+def _number(option: str, text: str | None) -> float | None:
+    from pipeline.quantities import number
+
+    return None if text is None else _checked(option, text, number(text, percent=True))
+
+
+def _degrees(option: str, text: str | None) -> float | None:
+    from pipeline.quantities import temperature
+
+    if text is None:
+        return None
+    cell = temperature(text)
+    if cell.rule or not isinstance(cell.value, float):
+        message = f"{option} {text!r}: {cell.message or 'write a temperature such as 20 C or 68 F'}."
+        raise UsageError(message)
+    return cell.value
+
+
+def _metres(option: str, text: str) -> float:
+    from pipeline.quantities import amount
+
+    cell = amount(text, "m")
+    if cell.rule or cell.unit != "m" or not isinstance(cell.value, float):
+        message = f"{option} {text!r}: write a height such as 500 m or 2000 ft."
+        raise UsageError(message)
+    return cell.value
+
+
+def _word(option: str, text: str | None, vocabulary: str) -> str | None:
+    from pipeline.cells import code
+
+    if text is None:
+        return None
+    cell = code(text, vocabulary)
+    if cell.rule:
+        message = f"{option} {text!r}: {cell.message}{'' if cell.message.endswith('?') else '.'}"
+        raise UsageError(message)
+    return None if cell.value is None else str(cell.value)
