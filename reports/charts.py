@@ -259,9 +259,10 @@ def _runout_row(row: dict[str, Any], as_of: dt.date, end: dt.date) -> dict[str, 
         "open": iso(end) if beyond else None,
     }
     if on > end:
-        return shown | {"note": "lasts beyond 2 years", "at": iso(as_of)}
+        return shown | {"label": "lasts beyond 2 years", "at": iso(as_of)}
     return shown | {
         "on": iso(on),
-        "at": iso(min(on, end - dt.timedelta(days=150))),
+        # The label is about 230 days of the axis wide, and must not run past its end.
+        "at": iso(min(on, end - dt.timedelta(days=230))),
         "label": f"{day(on)} {on.year}",
     }

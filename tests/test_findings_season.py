@@ -50,8 +50,10 @@ def test_the_season_in_four_sentences() -> None:
     # 20 + 5 kg; 12 + 1 kg in the week; lost 9 + 3 = 12 of 25 kg = 48 %.
     assert sentences == [
         "In 2026 you picked 25 kg of 2 crops; the fullest week, from 13 Jul 2026, brought 13 kg.",
-        "Of it 8.0 kg as logged was eaten fresh, 4.0 kg was put by, 1.0 kg was given on, and 12 kg (48%) was lost "
-        "fresh, 7.0 kg of that because it came in a glut.",
+        (
+            "Of it 8.0 kg as logged was eaten fresh, 4.0 kg was put by, 1.0 kg was given on, and 12 kg (48%) was lost "
+            "fresh, 7.0 kg of that because it came in a glut."
+        ),
         "Of 20 containers put by so far, 3 were found spoiled; the largest share was in ferment, 3 of 11 (3 batches).",
         "13 containers of 2 kinds stand on the shelf; cabbage (ferment) runs out first, about 3 Feb 2027.",
     ]
@@ -96,6 +98,16 @@ def test_a_simpler_way_that_is_as_good_is_said_to_be() -> None:
     assert simple not in [finding.sentence for finding in plan_findings(plan, worse)]
     assert plan_findings(plan, good)[0].sentence == (
         "The plan for next season has 1 sowing of 1 crop, the first on 8 Mar 2027 (pea)."
+    )
+
+
+def test_what_the_plan_is_worth_in_one_sentence() -> None:
+    plan = frame("sowing_plan", [{"crop": "pea", "sow_on": dt.date(2027, 3, 8), "amount": 3.0, "unit": "m"}])
+    rows = [comparison_row("this plan", 20.0, 30.0, 10.0), comparison_row("last season", 50.0, 60.0, 31.0)]
+    sentences = [finding.sentence for finding in plan_findings(plan, frame("plan_comparison", rows))]
+    assert sentences[1] == (
+        "Crop-weeks with less than half of what is wanted, kilos not used, and sowings, in weather years that the plan"
+        " never saw: this plan: 10 weeks, 20 kg, 9 sowings; sown as last season: 31 weeks, 50 kg, 9 sowings."
     )
 
 

@@ -117,36 +117,34 @@ def plan_findings(sowing_plan: pl.DataFrame, plan_comparison: pl.DataFrame) -> l
     return findings
 
 
+POLICY_WORDS = {
+    "last season": "sown as last season",
+    "all at once": "each crop sown all at once",
+    "every 14 days": "sown every 14 days",
+}
+"""Ways of sowing that the plan is held against in words; the table has them all."""
+
+
 def _worth(plan_comparison: pl.DataFrame) -> list[Finding]:
     rows = {row["policy"]: row for row in plan_comparison.iter_rows(named=True)}
     mine = rows.get("this plan")
     if mine is None:
         return []
-    findings = []
-    for policy in ("last season", "all at once", "every 14 days"):
-        if policy in rows:
-            findings.append(Finding("plan", _against(policy, rows[policy], mine), weight=15))
+    others = "; ".join(f"{words}: {_score(rows[policy])}" for policy, words in POLICY_WORDS.items() if policy in rows)
+    sentence = (
+        "Crop-weeks with less than half of what is wanted, kilos not used, and sowings, in weather years that the plan"
+        f" never saw: this plan: {_score(mine)}{'; ' if others else ''}{others}."
+    )
+    findings = [Finding("plan", sentence, weight=15)]
     simple = rows.get("equal warmth")
     if simple is not None and _as_good(simple, mine):
-        findings.append(
-            Finding(
-                "plan",
-                "Sowing at equal steps of warmth does about as well as the full plan, and is simpler to follow.",
-                weight=14,
-            )
-        )
+        sentence = "Sowing at equal steps of warmth does about as well as the full plan, and is simpler to follow."
+        findings.append(Finding("plan", sentence, weight=14))
     return findings
 
 
-def _against(policy: str, other: dict[str, Any], mine: dict[str, Any]) -> str:
-    names = {"last season": "sowing as last season", "all at once": "sowing each crop all at once"}
-    other_name = names.get(policy, f"sowing {policy}")
-    return (
-        f"In weather years that the plan never saw, it left {mine['weeks_without']:.0f} crop-weeks with less than half"
-        f" of what is wanted, against {other['weeks_without']:.0f} for {other_name}; kilos not used:"
-        f" {_kg(mine['wasted_kg'])} against {_kg(other['wasted_kg'])}; sowings: {mine['sowings']:.0f} against"
-        f" {other['sowings']:.0f}."
-    )
+def _score(row: dict[str, Any]) -> str:
+    return f"{row['weeks_without']:.0f} weeks, {_kg(row['wasted_kg'])}, {row['sowings']:.0f} sowings"
 
 
 def _as_good(other: dict[str, Any], mine: dict[str, Any]) -> bool:
