@@ -10,6 +10,7 @@ import numpy as np
 import polars as pl
 
 from pipeline import reference
+from pipeline.analysis.differences import spoilage_differences
 from pipeline.analysis.findings_harvest import harvest_findings
 from pipeline.analysis.findings_season import data_findings, plan_findings, season_findings
 from pipeline.analysis.findings_spoilage import spoilage_findings
@@ -17,7 +18,7 @@ from pipeline.analysis.gluts import GlutAnswers, glut_balance
 from pipeline.analysis.histories import container_histories
 from pipeline.analysis.keeping import keeping_curves
 from pipeline.analysis.needs import fresh_needs, needs_table
-from pipeline.analysis.permutation import worse_than_rest
+from pipeline.analysis.permutation import YEAR_DAYS, worse_than_rest
 from pipeline.analysis.salt import salt_response
 from pipeline.analysis.salt_measures import with_salt_measures
 from pipeline.analysis.shelf import shelf_ledger, shelf_table, use_first
@@ -26,7 +27,8 @@ from pipeline.analysis.sowing_model import fit_crop_timing
 from pipeline.analysis.sowing_options import PLAN_DAYS, PlanOptions
 from pipeline.analysis.sowing_plan import PlanResult, plan_sowings
 from pipeline.analysis.spoilage import spoilage_causes, spoilage_table
-from pipeline.analysis.trials import compare_trials
+from pipeline.analysis.trials import compare_tasters, compare_trials
+from pipeline.analysis.turnbull import looks_far_apart
 from pipeline.analysis.weather_years import fill_weather, weather_years
 from pipeline.analysis.yields import compare_treatments, yields
 from pipeline.errors import UsageError
@@ -140,6 +142,7 @@ def spoilage_answers(logs: Logs, groupings: Sequence[Sequence[str]], seed: int) 
         "spoilage": pl.concat([table for table, _ in pairs]),
         "keeping_curves": pl.concat([curves for _, curves in pairs]),
         "salt_response": salt_response(histories, np.random.default_rng(seed)),
+        "spoilage_differences": spoilage_differences(histories, np.random.default_rng(seed)),
         "spoilage_causes": spoilage_causes(logs["spoilage"], logs["batches"]),
         "trials": compare_trials(logs["batches"], logs["tastings"], histories),
         "worse": worse_than_rest(histories, list(groupings[0]), np.random.default_rng(seed)),
@@ -299,12 +302,15 @@ def spoilage_sentences(logs: Logs, tables: Tables) -> list[Finding]:
     histories = histories_of(logs)
     ferments = histories.filter((pl.col("method") == "ferment") & pl.col("salt_band").is_not_null())
     return spoilage_findings(
-        spoilage_table(histories, ["method"]),
-        spoilage_table(ferments, ["salt_band"]),
-        tables["salt_response"],
-        tables["worse"],
-        tables["trials"],
-        logs.as_of,
+        by_method=spoilage_table(histories, ["method"]),
+        by_salt=spoilage_table(ferments, ["salt_band"]),
+        salt_response=tables["salt_response"],
+        worse=tables["worse"],
+        differences=tables["spoilage_differences"],
+        far_apart=looks_far_apart(histories, ["method"], YEAR_DAYS),
+        trials=tables["trials"],
+        firmness=compare_tasters(logs["batches"], logs["tastings"], "firmness"),
+        as_of=logs.as_of,
     )
 
 

@@ -72,7 +72,7 @@ def spoilage(folder: Path, by: str, as_of: dt.date, store_path: Path | None, see
     tables = answering.spoilage_answers(logs, [columns], seed)
     published = {name: table for name, table in tables.items() if name in ANSWERS}
     sentences = answering.findings_of("spoilage", answering.spoilage_sentences(logs, tables))
-    shown = {"spoilage": SPOILAGE_SHOWN, "salt_response": (), "spoilage_causes": (), "trials": ()}
+    shown = {"spoilage": SPOILAGE_SHOWN, "salt_response": (), "spoilage_differences": (), "trials": ()}
     kept = {name: what for name, what in shown.items() if name == "spoilage" or published[name].height}
     return Answers(as_of, published, kept, sentences, (*report.notes, FOOD_CAUTION))
 

@@ -6,14 +6,14 @@ after it. Names inside the queries come from ``schemas/``; values are always par
 
 from __future__ import annotations
 
-import difflib
 from dataclasses import dataclass, field
 from importlib.resources import files
 from typing import TYPE_CHECKING
 
 import polars as pl
 
-from pipeline.normalise import PROBLEM_COLUMNS
+from pipeline.nearest import nearest
+from pipeline.shape import PROBLEM_COLUMNS
 from schemas.codes import HARMLESS_CAUSES, LOST_ACTIONS
 from schemas.logs import LATEST_DATE_COLUMN, LOGS
 
@@ -84,8 +84,16 @@ CROSS_RULES = frozenset(
 )
 
 
-def run_cross_checks(store: Store, as_of: dt.date) -> pl.DataFrame:
-    """Run every check in order, delete from ``core`` the rows it sets aside, return all problems."""
+MOST_HINTS = 100
+"""Misspelt labels of one column that get a hint."""
+
+
+def run_cross_checks(store: Store, as_of: dt.date) -> tuple[pl.DataFrame, set[str]]:
+    """Run every check in order and delete from ``core`` the rows it sets aside.
+
+    Returns:
+        All problems, and the files of which a label took the spelling of another log.
+    """
     con = store.con
     parameters = {
         "as_of": as_of,
@@ -93,39 +101,41 @@ def run_cross_checks(store: Store, as_of: dt.date) -> pl.DataFrame:
         "harmless_causes": sorted(HARMLESS_CAUSES),
     }
     problems = [pl.DataFrame(schema=PROBLEM_COLUMNS)]
+    respelled: set[str] = set()
     for check in CHECKS:
         sql = check.sql()
         used = {name: value for name, value in parameters.items() if f"${name}" in sql}
-        found = pl.DataFrame(con.sql(sql, params=used) if used else con.sql(sql))
+        found = store.frame(sql, used)
         if check.query == "unknown_reference":
             found = _with_hints(con, check, found)
-            _same_spelling(con, check)
+            respelled |= _same_spelling(con, check)
         for (log,), rows in found.filter(pl.col("level") == "error").group_by("log", maintain_order=True):
             store.delete_lines(f"core.{log}", rows)
-        problems.append(found.select(PROBLEM_COLUMNS.keys()).cast(dict(PROBLEM_COLUMNS)))  # type: ignore[arg-type]
-    return pl.concat(problems)
+        problems.append(found.select(pl.col(name).cast(dtype) for name, dtype in PROBLEM_COLUMNS.items()))
+    return pl.concat(problems), respelled
 
 
-def _same_spelling(con: duckdb.DuckDBPyConnection, check: CrossCheck) -> None:
-    con.execute(CrossCheck("same_spelling", check.names).sql())
+def _same_spelling(con: duckdb.DuckDBPyConnection, check: CrossCheck) -> set[str]:
+    """Labels are compared without case; a row takes the spelling of the row it names."""
+    return {row[0] for row in con.execute(CrossCheck("same_spelling", check.names).sql()).fetchall()}
 
 
 def _with_hints(con: duckdb.DuckDBPyConnection, check: CrossCheck, found: pl.DataFrame) -> pl.DataFrame:
-    """The nearest known label, or the place where the label was set aside, added to each message."""
+    """Both places named: where the nearest known label stands, or where the label itself was set aside."""
     if found.is_empty():
         return found
-    names = check.names
-    known = [row[0] for row in con.sql(f"select {names['column']} from core.{names['other']}").fetchall()]  # noqa: S608
-    aside = dict(
-        con.sql(
-            f"select lower(trim({names['column']})), source_file || ' line ' || source_line "  # noqa: S608
-            f"from raw.{names['other']} where {names['column']} is not null"
-        ).fetchall()
-    )
-    hints = {}
-    for value in found["value"].unique().to_list():
-        near = difflib.get_close_matches(value, known, n=1, cutoff=0.6)
-        hints[value] = f"; did you mean {near[0]!r}?" if near else ": add it there, or check the spelling"
-        if value.casefold() in aside:
-            hints[value] = f": its row ({aside[value.casefold()]}) was set aside, mend that first"
+    taken = {spelling: (label, place) for spelling, label, place in _labels(con, check, "core")}
+    typed = {spelling: place for spelling, _, place in _labels(con, check, "raw")}
+    hints: dict[str, str] = {}
+    for value in found["value"].unique(maintain_order=True).to_list():
+        near = nearest(value.lower(), taken, 60) if len(hints) < MOST_HINTS else None
+        hints[value] = ": add it there, or check the spelling"
+        if value.lower() in typed:
+            hints[value] = f": its row ({typed[value.lower()]}) was set aside, mend that first"
+        elif near:
+            hints[value] = f"; did you mean {taken[near][0]!r} ({taken[near][1]})?"
     return found.with_columns(pl.col("message") + pl.col("value").replace_strict(hints, return_dtype=pl.String))
+
+
+def _labels(con: duckdb.DuckDBPyConnection, check: CrossCheck, layer: str) -> list[tuple[str, str, str]]:
+    return con.execute(CrossCheck("labels", check.names | {"layer": layer}).sql()).fetchall()

@@ -3,8 +3,9 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
-from contextlib import contextmanager
+from contextlib import ExitStack, contextmanager
 from pathlib import Path
+from tempfile import TemporaryDirectory
 
 from pipeline.errors import UsageError
 from pipeline.read import OUTPUT_MARKER
@@ -21,15 +22,18 @@ def opened(folder: Path, store: Path | None, *, in_memory: bool = False) -> Iter
     Args:
         folder: the season folder.
         store: where the store is kept, if not in the folder.
-        in_memory: use a store that leaves nothing behind.
+        in_memory: use a store that leaves nothing behind. It stands in a temporary file, since a large
+            folder would not fit in memory.
 
     Raises:
         UsageError: the folder is not there, or a setting is wrong.
         StoreError: the store cannot be used.
     """
     settings = read_settings(folder)
-    with open_store(None if in_memory else store or folder / STORE_NAME) as opened_store:
-        yield opened_store, settings
+    with ExitStack() as stack:
+        if in_memory:
+            store = Path(stack.enter_context(TemporaryDirectory(prefix="rowshelf-"))) / STORE_NAME
+        yield stack.enter_context(open_store(store or folder / STORE_NAME)), settings
 
 
 def read_settings(folder: Path) -> Settings:
@@ -47,6 +51,9 @@ def read_settings(folder: Path) -> Settings:
         message = (
             f"{SETTINGS_NAME}: not UTF-8 text. Save it as UTF-8, or compare it with the one `rowshelf start` writes."
         )
+        raise UsageError(message) from error
+    except OSError as error:
+        message = f"{SETTINGS_NAME}: cannot be read ({error.strerror}). Is it a file, and are you allowed to read it?"
         raise UsageError(message) from error
 
 

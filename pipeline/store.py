@@ -59,8 +59,7 @@ class Store:
             self.con.commit()
         except duckdb.Error as error:
             self._roll_back()
-            message = f"the store could not be written, and is as it was before: {_first_line(error)}"
-            raise StoreError(message) from error
+            raise StoreError(_why_not_written(error)) from error
         except BaseException:
             self._roll_back()
             raise
@@ -175,8 +174,15 @@ def open_store(path: Path | None) -> Iterator[Store]:
         store = Store(con)
         _check_version(store, path)
         yield store
+    except DAMAGE as error:
+        message = f"{path}: the store cannot be read: {_first_line(error)}. {MADE_ANEW}"
+        raise StoreError(message) from error
     finally:
         con.close()
+
+
+DAMAGE = (duckdb.IOException, duckdb.FatalException, duckdb.InternalException, duckdb.SerializationException)
+MADE_ANEW = "Move the file away: a new one is made from the logs."
 
 
 def _connect(path: Path | None) -> duckdb.DuckDBPyConnection:
@@ -198,13 +204,14 @@ def _check_version(store: Store, path: Path | None) -> None:
         "select 1 from information_schema.tables where table_schema = 'raw' and table_name = 'settings'"
     ).fetchall()
     found = store.setting("version") if known else None
-    if found is not None and int(found) > STORE_VERSION:
+    version = int(found) if found and found.isdigit() else 0
+    if version > STORE_VERSION:
         message = (
             f"{path}: written by a newer rowshelf (store version {found}, this one knows {STORE_VERSION}). "
             "Update rowshelf, or move the file away: the logs hold everything and a new store is made from them."
         )
         raise StoreError(message)
-    if found is None or int(found) < STORE_VERSION:
+    if version < STORE_VERSION:
         tables = store.con.execute("select 1 from information_schema.tables").fetchall()
         if found is None and not known and tables:
             message = f"{path}: a database, but not one of rowshelf's. Move it away or name another with --store."
@@ -221,11 +228,20 @@ def _why_not(path: Path | None, error: duckdb.Error) -> str:
         who = f"process {holder[1]}" if holder else "another program"
         return f"{path}: {who} is using the store. Wait until it has finished, then run this again."
     if "not a valid DuckDB database" in text:
-        return f"{path}: not a store. Move the file away: a new one is made from the logs."
+        return f"{path}: not a store. {MADE_ANEW}"
+    if any(word in text for word in ("WAL", "checksum", "orrupt")):
+        return f"{path}: the store is damaged: {_first_line(error)}. {MADE_ANEW}"
     return (
         f"{path}: the store cannot be opened: {_first_line(error)}. Is the folder writable? "
         "(--store names another place)"
     )
+
+
+def _why_not_written(error: duckdb.Error) -> str:
+    """The engine may fail after the changes are safe; they count then."""
+    if "succeeded and is durable" in str(error):
+        return f"everything was written, but the disk is full or failing: {_first_line(error)}. Make room, then go on."
+    return f"the store could not be written, and is as it was before: {_first_line(error)}"
 
 
 def _first_line(error: Exception) -> str:

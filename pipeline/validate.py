@@ -4,8 +4,10 @@ from __future__ import annotations
 
 import polars as pl
 
-from pipeline.normalise import PROBLEM_COLUMNS, Typed
+from pipeline.normalise import Typed
+from pipeline.shape import no_problems
 from schemas.contracts import bounds_sentence, contract
+from schemas.fields import Field
 from schemas.logs import LOGS, Log
 
 
@@ -18,22 +20,28 @@ def split(kind: str, typed: Typed) -> tuple[pl.DataFrame, pl.DataFrame]:
 
     Args:
         kind: name of the log.
-        typed: rows of one file from :func:`pipeline.normalise.type_rows`.
+        typed: rows of one file from :class:`pipeline.normalise.LogReader`.
 
     Returns:
         ``(accepted, problems)``; a row is accepted if no problem of level ``error`` names its line.
     """
+    problems = typed.problems
     failures = contract_failures(kind, typed.core)
-    unread = typed.problems.filter(pl.col("level") == "error").select("line", "column")
-    fresh = failures.join(unread, on=["line", "column"], how="anti", maintain_order="left")
-    problems = pl.concat([typed.problems, fresh]).unique(["line", "column", "rule"], keep="first", maintain_order=True)
+    if failures.height:
+        # A cell that could not be read is null: that it is empty is no second problem.
+        unread = problems.filter(pl.col("level") == "error").select("line", "column")
+        fresh = failures.join(unread, on=["line", "column"], how="anti", maintain_order="left")
+        problems = pl.concat([problems, fresh])
+    if problems.is_empty():
+        return typed.core, problems
+    problems = problems.unique(["line", "column", "rule"], keep="first", maintain_order=True)
     bad_lines = problems.filter(pl.col("level") == "error")["line"].unique()
-    accepted = typed.core.filter(~pl.col("source_line").is_in(bad_lines.to_list()))
+    accepted = typed.core.filter(~typed.core["source_line"].is_in(bad_lines.implode()))
     return accepted, problems.sort("line", maintain_order=True)
 
 
 def contract_failures(kind: str, core: pl.DataFrame) -> pl.DataFrame:
-    """Each break of the log's contract as a problem, in row order."""
+    """Each break of the log's contract as a problem."""
     import pandera.polars as pa
     from pandera.config import ValidationDepth, config_context
 
@@ -43,33 +51,42 @@ def contract_failures(kind: str, core: pl.DataFrame) -> pl.DataFrame:
             contract(kind).validate(core, lazy=True)
     except pa.errors.SchemaErrors as errors:
         return _as_problems(LOGS[kind], core, errors.failure_cases)
-    return pl.DataFrame(schema=PROBLEM_COLUMNS)
+    return no_problems()
 
 
 def _as_problems(log: Log, core: pl.DataFrame, failures: pl.DataFrame) -> pl.DataFrame:
+    """Failures in the words of the contract.
+
+    Raises:
+        ContractBrokenError: a failure that is not about a row.
+    """
     if failures["index"].null_count():
         raise ContractBrokenError(str(failures))
     by_core = {name: column for column in log.columns for name, _ in column.core_columns}
+    kinds = failures.select("column", "check").unique(maintain_order=True)
+    words = [(row["column"], row["check"], *_say(by_core[row["column"]], row["check"])) for row in kinds.to_dicts()]
+    said = pl.DataFrame(words, schema=["column", "check", "name", "rule", "message"], orient="row")
     rows = failures["index"].cast(pl.Int64)
-    places = core.select("source_file", "source_line")[rows]
-    problems = []
-    for failure, place in zip(failures.iter_rows(named=True), places.iter_rows(named=True), strict=True):
-        column = by_core[failure["column"]]
-        empty = failure["check"] == "not_nullable"
-        outside = failure["check"] == bounds_sentence(column) if column.ge is not None else False
-        rule = "required" if empty else "out_of_bounds" if outside else "inconsistent"
-        message = f"{column.name} is empty: {column.description}" if empty else failure["check"]
-        if outside:
-            message = f"expected {message}"
-        problems.append(
-            (
-                place["source_file"],
-                place["source_line"],
-                column.name,
-                failure["failure_case"],
-                rule,
-                "error",
-                message,
-            )
+    return (
+        failures.select("failure_case", "column", "check")
+        .with_columns(core["source_file"].gather(rows).alias("file"), core["source_line"].gather(rows).alias("line"))
+        .join(said, on=["column", "check"], maintain_order="left")
+        .select(
+            "file",
+            "line",
+            pl.col("name").alias("column"),
+            pl.col("failure_case").cast(pl.String).alias("value"),
+            "rule",
+            pl.lit("error").alias("level"),
+            "message",
         )
-    return pl.DataFrame(problems, schema=PROBLEM_COLUMNS, orient="row")
+    )
+
+
+def _say(column: Field, check: str) -> tuple[str, str, str]:
+    """Name of the column, name of the rule, and the sentence for one kind of failure."""
+    if check == "not_nullable":
+        return column.name, "required", f"{column.name} is empty: {column.description}"
+    if column.ge is not None and check == bounds_sentence(column):
+        return column.name, "out_of_bounds", f"expected {check}"
+    return column.name, "inconsistent", check

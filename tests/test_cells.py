@@ -9,7 +9,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from pipeline import cells
+from pipeline import cells, quantities
 
 # NIST Handbook 44, appendix C (from memory; exact by definition): 1 lb = 453.59237 g, 1 oz = 28.349523125 g,
 # 1 US liquid quart = 946.352946 ml, 1 imperial pint = 568.26125 ml.
@@ -35,6 +35,17 @@ WEIGHTS_G = [
     ("2 lb. 3 oz.", 2 * 453.59237 + 3 * 28.349523125),
     ("5 KG", 5000.0),
     ("-1 kg", -1000.0),
+    ("\u22121 kg", -1000.0),
+    ("1.250 kg", 1250.0),  # a kitchen scale shows three decimals
+    ("1234,567 g", 1234.567),
+    ("1 234,567 g", 1234.567),
+    ("1,234,567 g", 1234567.0),
+    ("1.234.567 g", 1234567.0),
+    ("2⅙ kg", 2000 + 1000 / 6),
+    ("1⅒ kg", 1100.0),
+    ("3/2 kg", 1500.0),
+    ("1.2345 kg", 1234.5),
+    ("0.30000000000000004 kg", 300.0),
 ]
 
 SET_ASIDE = [
@@ -49,58 +60,98 @@ SET_ASIDE = [
     ("1/0 kg", "not_a_number"),
     ("9" * 40 + " kg", "not_a_number"),
     ("nan kg", "not_a_quantity"),
+    ("1.250 g", "two_readings"),
+    ("21/2 lb", "two_readings"),
+    ("1,234,56 g", "not_a_number"),
+    ("1,234.567,8 g", "not_a_number"),
+    ("1.2.3 kg", "unit_missing"),
+    ("1 234 567,8.9 g", "unit_missing"),
+    ("5² kg", "unit_unknown"),
+    ("1e3 kg", "unit_unknown"),
+    ("+-5 kg", "not_a_quantity"),
+    ("1 kg/800 g", "unit_unknown"),
+    ("1·5 kg", "unit_unknown"),
+    ("3 x 500 g", "unit_unknown"),
+    ("1 kg in all", "not_a_quantity"),
+    ("a dozen", "not_a_quantity"),
+    ("=B2*2", "not_a_quantity"),
+    ("3 heads", "not_weighed"),
     ("'); DROP TABLE harvests; --", "not_a_quantity"),
 ]
 
 
 @pytest.mark.parametrize(("text", "grams"), WEIGHTS_G)
 def test_weights_as_typed(text: str, grams: float) -> None:
-    cell = cells.quantity(text, "mass", None)
+    cell = quantities.quantity(text, "mass", None)
     assert cell.rule == ""
     assert cell.value == pytest.approx(grams, rel=1e-12)
 
 
 @pytest.mark.parametrize(("text", "rule"), SET_ASIDE)
 def test_weights_with_two_readings_or_none_are_never_guessed(text: str, rule: str) -> None:
-    cell = cells.quantity(text, "mass", None)
+    cell = quantities.quantity(text, "mass", None)
     assert (cell.value, cell.rule) == (None, rule)
     assert cell.message
 
 
 def test_a_bare_number_takes_the_unit_of_its_header() -> None:
-    assert cells.quantity("800", "mass", "g").value == 800.0
-    assert cells.quantity("2", "mass", "lb").value == pytest.approx(907.18474)
+    assert quantities.quantity("800", "mass", "g").value == 800.0
+    assert quantities.quantity("2", "mass", "lb").value == pytest.approx(907.18474)
 
 
 def test_messages_say_what_to_write_instead() -> None:
-    assert cells.quantity("1,234 g", "mass", None).message == ("'1,234' can be read in two ways: write 1234 or 1.234")
-    assert cells.quantity("5", "mass", None).message == (
+    assert quantities.quantity("1,234 g", "mass", None).message == (
+        "'1,234' can be read in two ways: write 1234 or 1.234"
+    )
+    assert quantities.quantity("5", "mass", None).message == (
         "no unit: write such as 1.2 kg, 800 g or 3 lb 4 oz, or name the unit in the header"
     )
-    assert cells.quantity("5 kilogramz", "mass", None).message == (
+    assert quantities.quantity("5 kilogramz", "mass", None).message == (
         "unit 'kilogramz' is not known; did you mean 'kilogram'?"
     )
 
 
 @pytest.mark.parametrize("text", ["~2 kg", "about 2 kg", "ca. 2 kg", "approx 2 kg"])
 def test_a_rough_weight_is_marked_estimated(text: str) -> None:
-    cell = cells.quantity(text, "mass", None)
+    cell = quantities.quantity(text, "mass", None)
     assert (cell.value, cell.estimated) == (2000.0, True)
 
 
+def test_both_readings_are_named() -> None:
+    assert quantities.quantity("1.250 g", "mass", None).message == (
+        "'1.250' can be read in two ways: write 1250 or 1.250"
+    )
+    assert quantities.quantity("21/2 lb", "mass", None).message == (
+        "'21/2' can be read in two ways: write 2 1/2 or 10.5"
+    )
+    assert quantities.quantity("8 oz", "volume", None).message == (
+        "an ounce is a weight or a measure: write fl oz, or the weight in g"
+    )
+
+
+def test_a_count_is_a_count_and_keeps_its_sign() -> None:
+    assert quantities.quantity("3 heads", "volume", None).rule == "not_weighed"
+    assert quantities.quantity("-3 heads", "mass", None, countable=True).value == -3.0
+
+
+def test_the_quick_way_to_read_a_quantity_gives_what_the_slow_way_gives() -> None:
+    for text in ("0 g", "7g", "12.5 kg", "0.75kg", "999999999 g", "3.1 kg"):
+        assert quantities.quantity(text, "mass", None) == quantities.quantity(f"+{text}", "mass", None)
+
+
 def test_counted_produce_keeps_its_count_until_the_crop_is_known() -> None:
-    cell = cells.quantity("3 heads", "mass", None)
+    cell = quantities.quantity("3 heads", "mass", None, countable=True)
     assert (cell.value, cell.unit, cell.estimated) == (3.0, "piece", True)
 
 
 def test_us_and_imperial_measures_differ() -> None:
-    assert cells.quantity("2 qt", "volume", None).value == pytest.approx(2 * 946.352946)
-    assert cells.quantity("1 pt", "volume", None, pint="imperial").value == pytest.approx(568.26125)
-    assert cells.quantity("1 pt", "volume", None, pint="us").value == pytest.approx(473.176473)
+    assert quantities.quantity("2 qt", "volume", None).value == pytest.approx(2 * 946.352946)
+    assert quantities.quantity("1 pt", "volume", None, pint="imperial").value == pytest.approx(568.26125)
+    assert quantities.quantity("1 pt", "volume", None, pint="us").value == pytest.approx(473.176473)
 
 
 def test_a_liquid_may_be_weighed() -> None:
-    assert cells.quantity("1 kg", "volume", None).value == 1000.0
+    assert quantities.quantity("1 kg", "volume", None).value == 1000.0
 
 
 @pytest.mark.parametrize(
@@ -118,7 +169,7 @@ def test_a_liquid_may_be_weighed() -> None:
     ],
 )
 def test_amounts_sown(text: str, value: float | None, unit: str | None) -> None:
-    cell = cells.amount(text, None)
+    cell = quantities.amount(text, None)
     assert cell.unit == unit
     assert cell.value == (pytest.approx(value) if value else None)
     assert bool(cell.rule) == (value is None)
@@ -141,6 +192,12 @@ def test_amounts_sown(text: str, value: float | None, unit: str | None) -> None:
         ("3/4/2026", "day-first", "2026-04-03"),
         ("3/4/2026", "month-first", "2026-03-04"),
         ("3/4/26", "day-first", "2026-04-03"),
+        ("\u200e18/06/2026\u200f", "iso", "2026-06-18"),
+        ("18-Jun-2026", "iso", "2026-06-18"),
+        ("18-Jun-26", "day-first", "2026-06-18"),
+        ("18-Jun-26", "iso", "year_unclear"),
+        ("18(Jun)2026", "iso", "not_a_date"),
+        ("0026-06-18", "iso", "0026-06-18"),
         ("3/4/2026", "iso", "ambiguous_date"),
         ("1/4/26", "iso", "year_unclear"),
         ("2026-02-31", "iso", "no_such_day"),
@@ -181,6 +238,27 @@ def test_an_unknown_word_offers_the_nearest() -> None:
     assert cells.code("fermnt", "method").message.endswith("did you mean 'ferment'?")
 
 
+def test_a_day_number_of_a_spreadsheet_is_named_as_such() -> None:
+    assert cells.date("46191").message == (
+        "a spreadsheet's day number: format the column as a date, such as 2026-06-18"
+    )
+
+
+def test_percent_only_where_percent_are_meant() -> None:
+    assert quantities.number("5 %", percent=True).value == 5.0
+    assert quantities.number("5 %").rule == "not_a_number"
+
+
+@pytest.mark.parametrize(("text", "value"), [("6", 6), ("6 jars", 6), ("6.0", 6), ("1 200", 1200), ("-2", -2)])
+def test_counts(text: str, value: int) -> None:
+    assert quantities.count(text).value == value
+
+
+@pytest.mark.parametrize("text", ["6.5", "½", "1,200", "6 x 500 ml", "six", "5-6"])
+def test_what_is_no_whole_number(text: str) -> None:
+    assert quantities.count(text).rule in {"not_a_whole_number", "two_readings"}
+
+
 def test_yes_no_and_temperatures() -> None:
     assert [cells.yes_no(text).value for text in ("y", "TRUE", "x", "0", "no", "")] == [
         True,
@@ -191,22 +269,26 @@ def test_yes_no_and_temperatures() -> None:
         None,
     ]
     assert cells.yes_no("maybe").rule == "not_yes_or_no"
-    assert cells.temperature("65 F").value == pytest.approx(18.3333, abs=1e-4)
-    assert cells.temperature("-18").value == -18.0
-    assert cells.temperature("warm").rule == "not_a_temperature"
+    assert quantities.temperature("65 F").value == pytest.approx(18.3333, abs=1e-4)
+    assert quantities.temperature("-18").value == -18.0
+    assert quantities.temperature("65", "f").value == pytest.approx(18.3333, abs=1e-4)
+    assert quantities.temperature("18 °C", "f").value == 18.0
+    assert quantities.temperature("15-18").rule == "not_a_temperature"
+    assert quantities.temperature("warm").rule == "not_a_temperature"
 
 
 @given(st.text(max_size=60))
 def test_no_text_makes_a_reader_fail(text: str) -> None:
     """Whatever stands in a cell, a reader gives a value or a reason, never an error and never infinity."""
     readers = [
-        cells.quantity(text, "mass", None),
-        cells.quantity(text, "volume", "ml"),
-        cells.amount(text, None),
+        quantities.quantity(text, "mass", None),
+        quantities.quantity(text, "mass", "kg", countable=True),
+        quantities.quantity(text, "volume", "ml"),
+        quantities.amount(text, None),
         cells.date(text),
-        cells.number(text),
-        cells.count(text),
-        cells.temperature(text),
+        quantities.number(text),
+        quantities.count(text),
+        quantities.temperature(text),
         cells.code(text, "method"),
         cells.yes_no(text),
         cells.crop(text, {}),
@@ -218,9 +300,9 @@ def test_no_text_makes_a_reader_fail(text: str) -> None:
 
 @given(st.integers(0, 9999), st.integers(0, 999))
 def test_kilograms_written_with_point_or_comma_are_the_same(whole: int, thousandths: int) -> None:
-    point = cells.quantity(f"{whole}.{thousandths:03} kg", "mass", None)
+    point = quantities.quantity(f"{whole}.{thousandths:03} kg", "mass", None)
     assert point.value == pytest.approx(whole * 1000 + thousandths)
-    comma = cells.quantity(f"{whole},{thousandths:03} kg", "mass", None)
+    comma = quantities.quantity(f"{whole},{thousandths:03} kg", "mass", None)
     if comma.rule:  # 1,234 kg has two readings; 0,234 and 1234,567 have one
         assert 1 <= whole <= 999
     else:

@@ -194,7 +194,10 @@ def test_a_wrong_setting_stops_every_command_with_exit_2(capsys: pytest.CaptureF
 @pytest.mark.parametrize(
     ("command", "tables"),
     [
-        ("spoilage", {"spoilage", "keeping_curves", "salt_response", "spoilage_causes", "spoilage_differences", "trials"}),
+        (
+            "spoilage",
+            {"spoilage", "keeping_curves", "salt_response", "spoilage_causes", "spoilage_differences", "trials"},
+        ),
         ("gluts", {"glut_waste", "glut_weeks", "sowing_waste", "yields", "treatments"}),
         ("shelf", {"shelf", "use_first", "cautions"}),
         ("sow", {"sowing_plan", "harvest_outlook", "plan_comparison", "needs", "crop_timing"}),

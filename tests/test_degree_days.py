@@ -165,5 +165,6 @@ def test_light_slows_autumn_but_hardly_spring_and_summer() -> None:
 def test_warm_crops_and_unknown_latitude_keep_plain_degree_days() -> None:
     plain = degree_days(5, 15, 4, 30)
     assert growing_warmth(5, 15, 4, 30, 288, None) == plain
+    assert growing_warmth(5, 15, 4, 4, 288, None) == degree_days(5, 15, 4)
     assert growing_warmth(5, 15, 4, 30, 288, 47) < plain
     assert growing_warmth(8, 20, 10, 30, 288, 47) == degree_days(8, 20, 10, 30)

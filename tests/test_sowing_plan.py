@@ -124,7 +124,7 @@ def test_kernel_by_hand() -> None:
     thirds = harvest_kernel(
         plan_crop(need=490.0, ripening_days=21.0, picking_days=21.0), steady_season(), np.random.default_rng(1)
     )
-    assert thirds.share[7:10, 0, 0] == pytest.approx([0.45, 0.35, 0.20], abs=0.02)
+    assert thirds.share[7:10, 0, 0] == pytest.approx([0.45, 0.35, 0.20], abs=0.005)
     assert kernel.occupied()[0].nonzero()[0].tolist() == list(range(10))
 
 
@@ -188,6 +188,8 @@ def test_sowing_windows() -> None:
     weeks = np.flatnonzero(sowing_weeks(plan_crop(), season, limited)[0])
     days = [season.day(7 * int(week)) for week in weeks]
     assert (days[0], days[-1]) == (day("2026-04-20"), day("2026-04-27"))
+    unlimited = sowing_weeks(plan_crop(), season, replace(options, first_sowing=(1, 1)))[0]
+    assert unlimited.all()
     raised = sowing_weeks(plan_crop(raised=True, raising_days=42), season, limited)[0]
     assert season.day(7 * int(np.flatnonzero(raised)[0])) == day("2026-06-01")
     nothing, reason = sowing_weeks(plan_crop(), season, replace(limited, not_before=day("2026-06-01")))
@@ -252,7 +254,6 @@ def small_problem(seed: int, most_sowings: int = 3, step_m2: float = 0.5) -> Pro
         need=need,
         weights=PlanWeights(),
         weeks=np.arange(5),
-        first_week=0,
         running=harvest.cumsum(axis=0),
         wanted=wanted,
         median_ready=7.0 * np.arange(1, 6),
@@ -289,8 +290,8 @@ def test_cost_of_one_answer_by_hand() -> None:
         crop=plan_crop(life_weeks=0),
     )
     # One step: 2 kg ripe, 1 eaten, 0.25 put by, 0.75 lost; 0.5 kg of fresh and 0.75 kg of shelf unmet. In weeks'
-    # worth of 2 kg: (0.5 + 0.6 x 0.75 + 0.3 x 0.75) / 2, and 0.5 for the work, 0.02 x 0.5 m2 for the area.
-    assert problem.costs(np.array([[1.0]]))[0] == pytest.approx((0.5 + 0.45 + 0.225) / 2 + 0.5 + 0.01)
+    # worth of 2 kg: (0.5 + 0.6 x 0.75 + 0.3 x 0.75) / 2, and 0.75 for the work, 0.02 x 0.5 m2 for the area.
+    assert problem.costs(np.array([[1.0]]))[0] == pytest.approx((0.5 + 0.45 + 0.225) / 2 + 0.75 + 0.01)
     assert problem.costs(np.array([[0.0]]))[0] == pytest.approx((1.5 + 0.6) / 2)
 
 
@@ -326,7 +327,8 @@ def test_beds_are_never_overfilled_and_nearly_as_well_used_as_can_be(seed: int, 
     use = [some @ problem.occupied_m2[:, :8] for problem, some in zip(problems, sets, strict=True)]
     fits = (use[0][:, None] + use[1][None] <= area_m2 + 1e-9).all(axis=2)
     best = np.where(fits, costs[0][:, None] + costs[1][None], np.inf).min()
-    assert total <= 1.03 * best
+    # Whole steps of a few plants: what is left between the best mixture and whole plans is largest here.
+    assert total <= 1.05 * best
 
 
 # --- what it comes to ---------------------------------------------------------------------------------------------

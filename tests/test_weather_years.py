@@ -138,7 +138,7 @@ def test_made_up_seasons_differ_as_much_as_real_ones(seattle: pl.DataFrame) -> N
         for number in (2012, 2013, 2014, 2015)
         for year in [seattle.filter(pl.col("date").dt.year() == number)]
     ]
-    # Blocks of days alone, without a year effect, give a spread of only a third of the real one.
+    # Blocks of days alone, without a year effect, give a spread of only a quarter of the real one.
     assert 0.6 < warmth.std() / np.std(real, ddof=1) < 1.1
     assert warmth.mean() == pytest.approx(np.mean(real), rel=0.03)
 

@@ -14,8 +14,8 @@ from typing import Any
 import numpy as np
 import polars as pl
 
-from pipeline.analysis.keeping import THIN_BATCHES
 from pipeline.analysis.salt import ENOUGH_FOR_A_TREND, GUIDANCE, RECIPE
+from pipeline.analysis.spoilage import MONTH_DAYS
 from schemas.page import Finding
 
 ONE_IN = (100, 50, 40, 30, 25, 20, 15, 12, 10, 9, 8, 7, 6, 5, 4, 3, 2)
@@ -61,8 +61,45 @@ NUMBERS = (
     "eleven",
     "twelve",
 )
+MADE = {
+    "lid": {
+        "metal": "under a metal lid",
+        "plastic": "under a plastic lid",
+        "glass": "under a glass lid",
+        "cloth": "under cloth",
+        "bag": "in bags",
+        "none": "without a lid",
+    },
+    "store": {
+        "pantry": "in the pantry",
+        "cellar": "in the cellar",
+        "fridge": "in the fridge",
+        "freezer": "in the freezer",
+    },
+    "piece": {
+        "whole": "of whole produce",
+        "chunk": "of produce cut in chunks",
+        "shred": "of shredded produce",
+    },
+    "sweetener": {
+        "sugar": "made with sugar",
+        "honey": "made with honey",
+        "other": "made with another sweetener",
+        "none": "made without a sweetener",
+    },
+    "starter": {"none": "made without a starter"},
+    "submerged": {"yes": "kept under the liquid", "no": "not kept under the liquid"},
+    "vented": {"yes": "that could vent", "no": "that could not vent"},
+    "heat_processed": {"yes": "heat-processed", "no": "not heat-processed"},
+}
+"""How containers of a recorded value are called; others are ``with salt 1 to 1.75 % of produce`` and such."""
+WHERE_KEPT = ("lid", "store")
+"""What may be changed without changing a recipe."""
+
 BEHIND = {"enough": "", "thin": ", thin evidence", "too little": ", too little evidence"}
 SIGNIFICANT = 0.05
+LOOK_FIRST = "Look at these first, and see what else was different about them."
+LOOK_OFTEN = "Look every few weeks, and write the day down also when all is sound."  # common practice, no source
 
 
 def in_words(share: float) -> str:
@@ -84,28 +121,40 @@ def in_words(share: float) -> str:
 
 
 def spoilage_findings(
+    *,
     by_method: pl.DataFrame,
     by_salt: pl.DataFrame,
     salt_response: pl.DataFrame,
     worse: pl.DataFrame,
+    differences: pl.DataFrame,
+    far_apart: pl.DataFrame,
     trials: pl.DataFrame,
+    firmness: pl.DataFrame,
     as_of: dt.date,
 ) -> list[Finding]:
-    """Sentences about what kept, salt and trials, weightiest first.
+    """Sentences about what kept, what differs, salt and trials, weightiest first.
 
     Args:
         by_method: ``spoilage`` answer by ``method``.
         by_salt: ``spoilage`` answer by ``method, salt_band``; or by ``salt_band`` of ferments alone.
         salt_response: ``salt_response`` answer.
         worse: result of ``worse_than_rest`` by ``method``.
+        differences: ``spoilage_differences`` answer.
+        far_apart: result of ``looks_far_apart`` by ``method`` at 365 days.
         trials: ``trials`` answer.
+        firmness: result of ``compare_tasters`` on ``firmness``.
         as_of: the day the counts are of.
     """
+    undated = far_apart.filter(pl.col("far_apart") & pl.col("kept_least").is_not_null())
+    gaps = {row["group"]: row for row in undated.iter_rows(named=True)}
     findings = [
-        *(_kept(row, as_of) for row in by_method.iter_rows(named=True)),
+        *(_kept(row, gaps.get(row["group"]), as_of) for row in by_method.iter_rows(named=True)),
         *_worst(worse),
+        *_differences(differences),
         *_salt(by_salt, salt_response),
-        *_trials(trials),
+        *_tasted(trials, "liking"),
+        *_tasted(firmness.filter(pl.col("evidence") != "too little"), "firmness"),
+        *_lost_in_trials(trials),
     ]
     return sorted(findings, key=lambda finding: -finding.weight)
 
@@ -121,8 +170,8 @@ def _day(day: dt.date) -> str:
     return f"{day.day} {day:%B %Y}"
 
 
-def _kept(row: dict[str, Any], as_of: dt.date) -> Finding:
-    """What is lost so far and what a year would do, for one method."""
+def _kept(row: dict[str, Any], gap: dict[str, Any] | None, as_of: dt.date) -> Finding:
+    """What is lost so far and what a year would do, for one method; ``gap`` where looks were too far apart."""
     jars = LOST_JARS.get(row["group"], f"containers of {row['group']}")
     counted = f"{row['spoiled']} of {row['containers']} {jars} lost by {_day(as_of)}"
     if row["batches"] == 0:
@@ -134,6 +183,9 @@ def _kept(row: dict[str, Any], as_of: dt.date) -> Finding:
         so_far = f"followed for {months:.0f} months so far" if months >= 1.5 else "followed for a few weeks so far"
         sentence = f"{counted}; {so_far}, too short to say what a year does; {behind}."
         return Finding("spoilage", sentence, row["evidence"], weight=row["lost_share"])
+    if gap:
+        sentence = f"{counted}; {_undated(gap)}; {behind}."
+        return Finding("spoilage", sentence, row["evidence"], LOOK_OFTEN, weight=row["lost_share"])
     lost = 1 - row["kept_12m"]
     year = _year(lost, 1 - row["kept_12m_high"], 1 - row["kept_12m_low"])
     return Finding("spoilage", f"{counted}; left alone, {year}; {behind}.", row["evidence"], weight=lost)
@@ -146,6 +198,17 @@ def _year(lost: float, low: float, high: float) -> str:
     few, many = in_words(low), in_words(high)
     spread = "" if few == many else f", somewhere between {few} and {many}"
     return f"we expect about {in_words(lost)} to be lost within a year{spread}"
+
+
+def _undated(gap: dict[str, Any]) -> str:
+    """What a year may do where looks were too far apart to date the losses."""
+    least, most = in_words(gap["kept_least"]), in_words(gap["kept_most"])
+    said = f"about {least}" if least == most else f"anything from {least} to {most}"
+    return (
+        f"looks were about {gap['median_gap_days'] / MONTH_DAYS:.0f} months apart where something went off, "
+        f"too far apart to say what a year does: left alone, {said} may keep a year, before any allowance "
+        "for chance"
+    )
 
 
 def _worst(worse: pl.DataFrame) -> list[Finding]:
@@ -166,6 +229,36 @@ def _worst(worse: pl.DataFrame) -> list[Finding]:
         )
         for row in flagged.iter_rows(named=True)
     ]
+
+
+def _differences(differences: pl.DataFrame) -> list[Finding]:
+    """Which recorded values stand out among the batches that spoiled, or that none does."""
+    judged = differences.filter(pl.col("p_value").is_not_null())
+    if judged.is_empty():
+        return []
+    flagged = judged.filter((pl.col("p_value") <= SIGNIFICANT) & (pl.col("spoiled") > pl.col("expected")))
+    if flagged.is_empty():
+        sentence = (
+            "Nothing recorded about the batches stands out: no lid, store, cut or other detail of the make "
+            "lost more than chance would do."
+        )
+        return [Finding("spoilage", sentence)]
+    return [_difference(row) for row in flagged.iter_rows(named=True)]
+
+
+def _difference(row: dict[str, Any]) -> Finding:
+    factor, value = row["factor"], row["value"]
+    made = MADE.get(factor, {}).get(value, f"with {factor.replace('_', ' ')} {value}")
+    behind = _count(row["batches"], "batch") + BEHIND[row["evidence"]]
+    sentence = (
+        f"Containers {made} lost {row['spoiled']} of {row['containers']}, about {row['ratio']:.2g} times what "
+        f"their age and method lead one to expect ({row['low']:.2g} to {row['high']:.2g}); chance alone would "
+        f"make something recorded look this bad {_chance(row['p_value'])}; {behind}."
+    )
+    if factor == "salt":
+        sentence = f"{sentence} {GUIDANCE}"
+    action = LOOK_FIRST if factor in WHERE_KEPT else RECIPE
+    return Finding("spoilage", sentence, row["evidence"], action, 1.5)
 
 
 def _chance(p_value: float) -> str:
@@ -217,31 +310,51 @@ def _salt_verdict(response: dict[str, Any]) -> str:
     )
 
 
-def _trials(trials: pl.DataFrame) -> list[Finding]:
+def _tasted(compared: pl.DataFrame, score: str) -> list[Finding]:
     """Each arm against the first of its trial."""
-    firsts = trials.unique("trial", keep="first", maintain_order=True)
+    firsts = compared.unique("trial", keep="first", maintain_order=True)
     first = dict(zip(firsts["trial"], firsts["arm"], strict=True))
     return [
-        _trial(row, first[row["trial"]])
-        for row in trials.iter_rows(named=True)
+        _trial(row, first[row["trial"]], score)
+        for row in compared.iter_rows(named=True)
         if row["difference"] is not None and row["arm"] != first[row["trial"]]
     ]
 
 
-def _trial(row: dict[str, Any], other: str) -> Finding:
+def _trial(row: dict[str, Any], other: str, score: str) -> Finding:
     name = f"Trial {row['trial']}"
     if row["evidence"] == "too little":
-        sentence = f"{name}: fewer than {NUMBERS[THIN_BATCHES]} people scored both {row['arm']} and {other}."
+        sentence = (
+            f"{name}: too few tasters to tell {row['arm']} from {other}; where five people or fewer score "
+            "two makes differently, even full agreement may be chance."
+        )
         return Finding("trials", sentence, "too little", "Ask more people to taste both.", 0.1)
     if row["p_value"] > SIGNIFICANT or not row["difference"]:
         sentence = (
-            f"{name}: no clear difference in liking between {row['arm']} and {other} (typical difference "
+            f"{name}: no clear difference in {score} between {row['arm']} and {other} (typical difference "
             f"{row['difference']:+.1f} points of 9, between {row['low']:+.1f} and {row['high']:+.1f})."
         )
         return Finding("trials", sentence, row["evidence"], weight=0.3)
-    liked, less = (row["arm"], other) if row["difference"] > 0 else (other, row["arm"])
+    more, less = (row["arm"], other) if row["difference"] > 0 else (other, row["arm"])
+    found = "liked better" if score == "liking" else "firmer"
     sentence = (
-        f"{name}: {liked} was liked better than {less}, typically by {abs(row['difference']):.1f} points "
+        f"{name}: {more} was {found} than {less}, typically by {abs(row['difference']):.1f} points "
         f"of 9; chance alone would do this {_chance(row['p_value'])}."
     )
     return Finding("trials", sentence, row["evidence"], weight=1.0)
+
+
+def _lost_in_trials(trials: pl.DataFrame) -> list[Finding]:
+    """Containers lost in each arm, of trials that lost any."""
+    some = trials.filter(pl.col("spoiled").sum().over("trial") > 0)
+    count = pl.format("{} of {} ({})", "spoiled", "containers", "arm")
+    counted = some.group_by("trial", maintain_order=True).agg(count.str.join("; "))
+    return [
+        Finding(
+            "trials",
+            f"Trial {trial}, containers lost so far: {counts}. A count, no proof: jars of a batch go off together.",
+            "too little",
+            weight=0.2,
+        )
+        for trial, counts in counted.iter_rows()
+    ]

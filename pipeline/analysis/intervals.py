@@ -22,6 +22,9 @@ PRIOR_CORRELATION = 0.2
 PRIOR_WEIGHT = 4.0
 """What that assumption weighs, in batches."""
 
+ENOUGH_FOR_A_CORRELATION = 30
+"""Batches, over all groups in which some but not all was lost, from which it is estimated instead."""
+
 
 def wilson_interval(count: Numbers, n: Numbers, level: float = 0.95) -> tuple[FloatArray, FloatArray]:
     """Wilson score interval of a share of independent things.
@@ -62,8 +65,34 @@ def garwood_interval(count: Numbers, exposure: Numbers = 1.0, level: float = 0.9
     return low / time, special.gammaincinv(x + 1, 1 - tail) / time
 
 
+def fate_correlation(share: Numbers, variance: Numbers, batch_variance: Numbers, batches: Numbers) -> float:
+    """Correlation of fates within a batch, one for all groups, from how far their batches differ.
+
+    The design effect of each group, less 1, over what it would be if jars of a batch went off together;
+    groups weigh by their batches. Fewer than 30 batches say too little: the prior value stands.
+
+    Args:
+        share: estimated share lost, one per group.
+        variance: its variance if jars were independent.
+        batch_variance: its variance between batches.
+        batches: batches behind it.
+    """
+    f, v, vb, m = (np.asarray(value, dtype=np.float64) for value in (share, variance, batch_variance, batches))
+    telling = (f > 0) & (f < 1) & (v > 0) & (m > 1)
+    f, v, vb, m = f[telling], v[telling], vb[telling], m[telling]
+    together = (m - 1) * np.maximum(f * (1 - f) / v / m - 1, 0)
+    if m.sum() < ENOUGH_FOR_A_CORRELATION or not together.sum():
+        return PRIOR_CORRELATION
+    return float(np.clip(((m - 1) * (vb / v - 1)).sum() / together.sum(), 0, 1))
+
+
 def moderated_interval(
-    share: Numbers, variance: Numbers, batch_variance: Numbers, jars_at_extreme: Numbers, batches: Numbers
+    share: Numbers,
+    variance: Numbers,
+    batch_variance: Numbers,
+    jars_at_extreme: Numbers,
+    batches: Numbers,
+    correlation: float = PRIOR_CORRELATION,
 ) -> tuple[FloatArray, FloatArray]:
     """95 % interval of a share lost, when jars of one batch share their fate and batches are few.
 
@@ -79,13 +108,14 @@ def moderated_interval(
         batch_variance: its variance between batches.
         jars_at_extreme: jars the share is worth where it is 0 or 1.
         batches: batches behind it.
+        correlation: of fates within a batch, held likely before these batches speak.
     """
     f, v, vb = (np.asarray(value, dtype=np.float64) for value in (share, variance, batch_variance))
     m = np.maximum(np.asarray(batches, dtype=np.float64), 1)
     inside = (f > 0) & (f < 1) & (v > 0)
     safe_v = np.where(inside, v, 1.0)
     jars = np.where(inside, f * (1 - f) / safe_v, np.asarray(jars_at_extreme, dtype=np.float64))
-    prior = 1 + np.maximum(jars / m - 1, 0) * PRIOR_CORRELATION
+    prior = 1 + np.maximum(jars / m - 1, 0) * correlation
     seen = inside & (m > 1)
     pooled = (PRIOR_WEIGHT * prior + (m - 1) * vb / safe_v) / (PRIOR_WEIGHT + m - 1)
     design = np.maximum(np.where(seen, pooled, prior), 1)

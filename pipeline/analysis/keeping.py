@@ -10,7 +10,7 @@ from collections.abc import Sequence
 import numpy as np
 import polars as pl
 
-from pipeline.analysis.intervals import moderated_interval
+from pipeline.analysis.intervals import fate_correlation, moderated_interval
 from pipeline.analysis.risk import FloatArray, Followed, Share, follow, lost_if_left_alone, lost_so_far, names
 
 ENOUGH_BATCHES, THIN_BATCHES = 8, 3
@@ -53,17 +53,19 @@ def estimate_keeping(histories: pl.DataFrame, by: Sequence[str] | str, horizon_d
         The grouping columns, then ``kept``, ``kept_low``, ``kept_high`` (Kaplan-Meier, 95 %, null where the
         group was not followed so long), ``lost_share``, ``lost_low``, ``lost_high`` (Aalen-Johansen with use
         competing, by the horizon or by the end of follow-up if that is earlier), ``batches`` (those followed
-        at all), ``containers`` and ``spoiled`` (all, by now), ``evidence``. Sorted by group.
+        at all), ``containers`` and ``spoiled`` (all, by now), ``evidence``. Sorted by group. From 30 batches
+        in all, the correlation of fates within a batch that the intervals rest on is estimated from all
+        groups together.
     """
     return estimate_followed(follow(histories, by), horizon_days)
 
 
 def estimate_followed(followed: Followed, horizon_days: float) -> pl.DataFrame:
     """:func:`estimate_keeping` for containers already arranged."""
-    ages = np.minimum(horizon_days, followed.end)
-    kept_low, kept, kept_high = _kept(followed, lost_if_left_alone(followed, ages))
+    ages, correlation = np.minimum(horizon_days, followed.end), _correlation(followed)
+    kept_low, kept, kept_high = _kept(followed, lost_if_left_alone(followed, ages), correlation)
     lost = lost_so_far(followed, ages)
-    lost_low, lost_high = _interval(followed, lost)
+    lost_low, lost_high = _interval(followed, lost, correlation)
     beyond = np.isfinite(horizon_days) & (followed.end < horizon_days)
     values = dict(zip(ESTIMATES, (kept, kept_low, kept_high, lost.share, lost_low, lost_high), strict=True))
     counts = {
@@ -80,13 +82,20 @@ def estimate_followed(followed: Followed, horizon_days: float) -> pl.DataFrame:
     return out.with_columns(*kept_columns, evidence=evidence(pl.col("batches")))
 
 
-def _interval(followed: Followed, lost: Share) -> tuple[FloatArray, FloatArray]:
-    return moderated_interval(lost.share, lost.variance, lost.batch_variance, lost.jars_at_extreme, followed.batches)
+def _correlation(followed: Followed) -> float:
+    """Correlation of fates within a batch, from all that was lost: the same for every age asked about."""
+    lost = lost_so_far(followed, followed.end)
+    return fate_correlation(lost.share, lost.variance, lost.batch_variance, followed.batches)
 
 
-def _kept(followed: Followed, lost: Share) -> tuple[FloatArray, FloatArray, FloatArray]:
+def _interval(followed: Followed, lost: Share, correlation: float) -> tuple[FloatArray, FloatArray]:
+    spreads = (lost.variance, lost.batch_variance, lost.jars_at_extreme)
+    return moderated_interval(lost.share, *spreads, followed.batches, correlation)
+
+
+def _kept(followed: Followed, lost: Share, correlation: float) -> tuple[FloatArray, FloatArray, FloatArray]:
     """Low, estimate and high of the share kept."""
-    low, high = _interval(followed, lost)
+    low, high = _interval(followed, lost, correlation)
     return 1 - high, 1 - lost.share, 1 - low
 
 
@@ -100,14 +109,14 @@ def keeping_curves(histories: pl.DataFrame, by: Sequence[str] | str) -> pl.DataF
         The ``keeping_curves`` answer table, sorted by group and age.
     """
     followed = follow(histories, by)
-    points = _points(followed)
+    points, correlation = _points(followed), _correlation(followed)
     columns = ("group_code", "age_days", "at_risk", "kept", "kept_low", "kept_high")
     pieces = []
     for place in range(points.shape[1]):
         ages = points[:, place]
         there = np.isfinite(ages)
         lost = lost_if_left_alone(followed, np.where(there, ages, 0.0))
-        low, kept, high = _kept(followed, lost)
+        low, kept, high = _kept(followed, lost, correlation)
         values = (np.arange(there.size), np.where(there, ages, 0.0), lost.at_risk, kept, low, high)
         pieces.append(pl.DataFrame({n: v[there] for n, v in zip(columns, values, strict=True)}))
     label = followed.groups.select(

@@ -26,24 +26,36 @@ def _batch_keys(by: str | Sequence[str]) -> list[str]:
     return list(dict.fromkeys(["batch_id", *names(by)]))
 
 
-def batch_residuals(histories: pl.DataFrame, by: str | Sequence[str] = ()) -> pl.DataFrame:
+def batch_residuals(
+    histories: pl.DataFrame, by: str | Sequence[str] = (), within: str | Sequence[str] = ()
+) -> pl.DataFrame:
     """Observed and expected spoiled containers of each batch that was followed at all.
 
+    Args:
+        histories: container histories.
+        by: columns of a batch to carry along.
+        within: columns of a batch; each of their values has a pooled hazard of its own.
+
     Returns:
-        ``batch_id``, the columns of ``by``, ``spoiled``, ``expected`` (they sum to the same), ``residual``,
+        ``batch_id``, the columns of ``by`` and ``within``, ``containers`` (those followed at all),
+        ``spoiled``, ``expected`` (the two sum to the same within each value of ``within``), ``residual``,
         sorted by batch.
     """
-    keys = _batch_keys(by)
-    followed = follow(histories, [])
+    keys = _batch_keys([*names(by), *names(within)])
+    followed = follow(histories, within)
     hazard = followed.table["nelson"][followed.step]
     return (
         histories.select(keys)
         .with_columns(spoiled=pl.Series(followed.spoiled), expected=hazard, age=followed.age)
         .group_by(keys)
-        .agg(pl.col("spoiled").sum().cast(pl.Float64), pl.col("expected").sum(), pl.col("age").max())
-        .filter((pl.col("age") > 0) | (pl.col("spoiled") > 0))
+        .agg(
+            pl.col("spoiled").sum().cast(pl.Float64),
+            pl.col("expected").sum(),
+            containers=((pl.col("age") > 0) | pl.col("spoiled")).sum().cast(pl.Int64),
+        )
+        .filter(pl.col("containers") > 0)
         .sort(keys)
-        .select(*keys, "spoiled", "expected", residual=pl.col("spoiled") - pl.col("expected"))
+        .select(*keys, "containers", "spoiled", "expected", residual=pl.col("spoiled") - pl.col("expected"))
     )
 
 

@@ -16,8 +16,9 @@ Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
 Flags = NDArray[np.bool_]
 
-CHUNK = 3_000_000
-"""Numbers held at once while many answers are costed."""
+CHUNK = 200_000
+"""Products worked out at once while many answers are costed: small enough to stay in the cache, and below what the
+linear algebra library would spread over threads, which costs more here than it gains."""
 SCREEN_YEARS = 8
 """Many answers are ranked on this many years first, and only the best of them costed on all."""
 MARGIN = 1.5
@@ -43,16 +44,15 @@ class Need:
 class Problem:
     """One crop's question. An answer is a number of steps for each of the ``weeks`` in which it may be sown.
 
-    ``running`` is kg per step, summed over plan weeks (from ``first_week`` on): weeks x sowing weeks x years.
-    ``wanted`` is kg wanted fresh and within reach of some sowing: weeks x years. ``occupied_m2`` is the area
-    of a step: sowing weeks x all plan weeks.
+    ``running`` is kg per step, summed over the plan weeks in which anything can happen: weeks x sowing weeks x
+    years. ``wanted`` is kg wanted fresh and within reach of some sowing in the same weeks: weeks x years.
+    ``occupied_m2`` is the area of a step: sowing weeks x all plan weeks.
     """
 
     crop: PlanCrop
     need: Need
     weights: PlanWeights
     weeks: Ints
-    first_week: int
     running: Floats
     wanted: Floats
     median_ready: Floats
@@ -72,7 +72,7 @@ class Problem:
         """
         years = slice(None, None, max(1, self.n_years // SCREEN_YEARS)) if screen else slice(None)
         running, wanted = self.running[:, :, years], self.wanted[:, years]
-        size = max(1, CHUNK // max(1, running.shape[0] * running.shape[2]))
+        size = max(1, CHUNK // max(1, running.shape[1] * running.shape[2]))
         lost = [self._lost_kg(answers[start : start + size], running, wanted) for start in range(0, len(answers), size)]
         cost = np.concatenate(lost) / self.need.week_kg if lost else np.zeros(0)
         each = np.full(len(self.weeks), self.weights.area * self.crop.step_m2)
@@ -156,7 +156,6 @@ def crop_problem(
         need=need,
         weights=weights,
         weeks=weeks,
-        first_week=int(busy[0]),
         running=np.ascontiguousarray(harvest[span].cumsum(axis=0)),
         wanted=wanted[span],
         median_ready=np.quantile(kernel.ready[weeks], 0.5, axis=1, method="inverted_cdf"),

@@ -81,12 +81,13 @@ def follow(histories: pl.DataFrame, by: str | Sequence[str]) -> Followed:
     """Arrange container histories for estimation.
 
     Args:
-        histories: ``batch_id``, ``last_sound_days``, ``found_days``, ``fate`` and the columns of ``by``.
+        histories: ``batch_id``, ``last_sound_days`` (null counts as 0: never seen since it was made),
+            ``found_days``, ``fate`` and the columns of ``by``.
         by: grouping columns; none puts all containers in one group.
     """
     columns = names(by)
     left, found = (histories[name].cast(pl.Float64) for name in ("last_sound_days", "found_days"))
-    fate = histories["fate"]
+    left, fate = left.fill_null(0.0), histories["fate"].cast(pl.String)
     spoiled = fate == "spoiled"
     seen_to = left.zip_with(~spoiled, found)
     age = left.zip_with(~spoiled, (left + found) / 2)

@@ -20,7 +20,7 @@ import polars as pl
 from numpy.typing import NDArray
 
 from pipeline.analysis.bed_area import area_used, fit_to_beds, scaled_to_beds
-from pipeline.analysis.harvest_kernel import Kernel, harvest_kernel, yield_noise
+from pipeline.analysis.harvest_kernel import harvest_kernel, yield_noise
 from pipeline.analysis.last_season import repeated_steps
 from pipeline.analysis.plan_crops import SKIPPED_SCHEMA, PlanCrop, gather_crops
 from pipeline.analysis.plan_notes import area_notes, gap_notes, light_notes
@@ -172,7 +172,7 @@ def _prepare(
     problem = crop_problem(crop, kernel, noise, allowed, need, options.weights, options.max_sowings)
     if isinstance(problem, str):
         return problem
-    unseen: Kernel = harvest_kernel(crop, fresh, rng, kernel.clearing)
+    unseen = harvest_kernel(crop, fresh, rng, kernel.clearing)
     fresh_noise = yield_noise(options.noise, options.fresh_years, rng)
     return _Planned(problem, crop_trial(crop, unseen, fresh_noise, allowed & offered(kernel), need))
 

@@ -129,9 +129,8 @@ def sowing_weeks(crop: PlanCrop, season: Season, options: PlanOptions) -> tuple[
     sow = clock - crop.raising_days
     allowed = np.ones(SOW_WEEKS, dtype=np.bool_)
     reason = "no week between the first and last sowing day"
-    last_of_year = 7 * SOW_WEEKS - 1
     if options.first_sowing is not None:
-        allowed &= sow >= _limit(season.monday, options.first_sowing, last_of_year)
+        allowed &= sow >= _first_limit(season.monday, options.first_sowing)
     if options.last_sowing is not None:
         allowed &= sow <= day_in_season(season.monday, options.last_sowing)
     if options.not_before is not None:
@@ -149,10 +148,10 @@ def sowing_weeks(crop: PlanCrop, season: Season, options: PlanOptions) -> tuple[
     return allowed, reason
 
 
-def _limit(monday: dt.date, month_day: tuple[int, int], last: int) -> int:
-    """A first sowing day in the few days before the first Monday limits nothing."""
+def _first_limit(monday: dt.date, month_day: tuple[int, int]) -> int:
+    """Day of the season of the first sowing; one in the few days before the first Monday limits nothing."""
     day = day_in_season(monday, month_day)
-    return 0 if day > last else day
+    return 0 if day >= 7 * SOW_WEEKS - 6 else day
 
 
 def week_means(season: Season) -> Floats:

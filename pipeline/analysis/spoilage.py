@@ -8,10 +8,12 @@ import numpy as np
 import polars as pl
 
 from pipeline.analysis.histories import batch_findings
-from pipeline.analysis.keeping import estimate_followed, group_label
+from pipeline.analysis.keeping import estimate_followed, estimate_keeping, group_label
 from pipeline.analysis.permutation import YEAR_DAYS, batch_exposure
 from pipeline.analysis.pooling import pooled_risk
 from pipeline.analysis.risk import follow, names
+
+__all__ = ["MONTH_DAYS", "estimate_keeping", "spoilage_causes", "spoilage_table"]
 
 MONTH_DAYS = 30.4375
 """A year of 365.25 days over 12."""

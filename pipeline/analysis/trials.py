@@ -6,6 +6,7 @@ import numpy as np
 import polars as pl
 from scipy import special
 
+from pipeline.analysis.answer_frame import as_answer
 from pipeline.analysis.intervals import FloatArray
 from pipeline.analysis.keeping import evidence
 
@@ -29,18 +30,23 @@ NONE_WHEN_EMPTY = ("starter", "sweetener")
 WIDEST = 8.0
 """Scores run from 1 to 9, so no difference lies beyond this."""
 
+TOO_FEW = 5
+"""Tasters who score two arms differently up to which even full agreement is within chance: 2 / 2^5 > 0.05."""
+
 COMPARED_SCHEMA = {
     "trial": pl.String(),
     "arm": pl.String(),
     "tasters": pl.Int64(),
-    "mean_liking": pl.Float64(),
+    "mean": pl.Float64(),
     "both": pl.Int64(),
+    "differing": pl.Int64(),
     "difference": pl.Float64(),
     "low": pl.Float64(),
     "high": pl.Float64(),
     "p_value": pl.Float64(),
 }
-"""What the tasters say of each arm; ``both`` counts those who scored it and the first arm."""
+"""What the tasters say of each arm; ``both`` counts those who scored it and the first arm, ``differing`` those of
+them who scored the two differently."""
 
 
 def trial_arms(batches: pl.DataFrame) -> pl.DataFrame:
@@ -75,20 +81,14 @@ def trial_arms(batches: pl.DataFrame) -> pl.DataFrame:
 def compare_trials(batches: pl.DataFrame, tastings: pl.DataFrame, histories: pl.DataFrame) -> pl.DataFrame:
     """Liking and spoilage of the arms of each trial.
 
-    A taster's score of an arm is the mean of that person's scores of its batches. Differences are to the
-    first arm by name, paired by taster: the median, its exact interval from the sign test (never beyond the
-    8 points that a scale of 1 to 9 allows), and the exact two-sided sign test with ties left out. Tasters
-    are matched without regard to case and outer spaces.
-
     Args:
         batches: core batches.
         tastings: core tastings.
         histories: container histories.
 
     Returns:
-        The ``trials`` answer table, sorted by trial and arm. ``evidence`` counts tasters who scored both
-        arms (for the first arm: it and any other): 8 or more ``enough``, 3 to 7 ``thin``. ``difference``
-        and what follows it are null for the first arm and without such tasters.
+        The ``trials`` answer table, sorted by trial and arm: the counts of each arm beside what
+        :func:`compare_tasters` says of liking.
     """
     arms = trial_arms(batches)
     kept = histories.group_by("batch_id").agg(
@@ -100,50 +100,62 @@ def compare_trials(batches: pl.DataFrame, tastings: pl.DataFrame, histories: pl.
         .agg(pl.len().cast(pl.Int64).alias("batches"), pl.col("containers").sum(), pl.col("spoiled").sum())
         .sort("trial", "arm")
     )
+    liked = compare_tasters(batches, tastings, "liking").rename({"mean": "mean_liking"})
+    return as_answer(counts.join(liked, on=["trial", "arm"], how="left", maintain_order="left"), "trials")
+
+
+def compare_tasters(batches: pl.DataFrame, tastings: pl.DataFrame, score: str) -> pl.DataFrame:
+    """One score of the arms of each trial, paired by taster.
+
+    A taster's score of an arm is the mean of that person's scores of its batches. Differences are to the
+    first arm by name, paired by taster: the median, its exact interval from the sign test (never beyond the
+    8 points that a scale of 1 to 9 allows), and the exact two-sided sign test with ties left out, which is
+    the paired comparison test of ISO 5495. Tasters are matched without regard to case and outer spaces.
+
+    Args:
+        batches: core batches.
+        tastings: core tastings.
+        score: ``liking`` or ``firmness``.
+
+    Returns:
+        The columns of ``COMPARED_SCHEMA`` and ``evidence``, sorted by trial and arm. ``evidence`` counts
+        tasters who scored both arms (for the first arm: it and any other): 8 or more ``enough``, 3 to 7
+        ``thin``; it is ``too little`` where five or fewer scored the two differently, unless the interval
+        leaves one difference only. ``difference`` and what follows it are null for the first arm and
+        without such tasters.
+    """
+    arms = trial_arms(batches)
     who = pl.col("taster").str.strip_chars().str.to_lowercase()
-    scores = tastings.join(arms, on="batch_id").group_by("trial", "arm", who).agg(pl.col("liking").mean())
+    scored = tastings.filter(pl.col(score).is_not_null()).join(arms, on="batch_id")
+    scores = scored.group_by("trial", "arm", who).agg(score=pl.col(score).mean())
     rows = [
         {"trial": trial, "arm": arm, **result}
-        for (trial,), part in counts.group_by("trial", maintain_order=True)
-        for arm, result in _compare(part["arm"].to_list(), scores.filter(pl.col("trial") == trial)).items()
+        for (trial,), part in arms.group_by("trial", maintain_order=True)
+        for arm, result in _compare(part["arm"].unique(maintain_order=True), scores.filter(pl.col("trial") == trial))
     ]
     judged = pl.DataFrame(rows, schema=COMPARED_SCHEMA)
-    table = counts.join(judged, on=["trial", "arm"], how="left", maintain_order="left")
-    return table.select(
-        "trial",
-        "arm",
-        "batches",
-        "tasters",
-        "mean_liking",
-        "difference",
-        "low",
-        "high",
-        "p_value",
-        "containers",
-        "spoiled",
-        evidence=evidence(pl.col("both")),
-    )
+    too_few = (pl.col("differing") <= TOO_FEW) & (pl.col("low") < pl.col("high"))
+    seen = pl.when(too_few).then(pl.lit("too little")).otherwise(evidence(pl.col("both")))
+    return judged.with_columns(evidence=seen)
 
 
-def _compare(arms: list[str], scores: pl.DataFrame) -> dict[str, dict[str, float | None]]:
-    """Of each arm of one trial: tasters, mean liking, and the paired comparison with the first arm."""
-    by_arm = {arm: scores.filter(pl.col("arm") == arm).select("taster", "liking") for arm in arms}
+def _compare(arms: pl.Series, scores: pl.DataFrame) -> list[tuple[str, dict[str, float | None]]]:
+    """Each arm of one trial with its tasters, mean score, and the paired comparison with the first arm."""
+    by_arm = {arm: scores.filter(pl.col("arm") == arm).select("taster", "score") for arm in arms}
     first = by_arm[arms[0]]
-    results: dict[str, dict[str, float | None]] = {}
+    results = []
     for arm, own in by_arm.items():
-        mean = own["liking"].mean()
-        result: dict[str, float | None] = {
-            "tasters": own.height,
-            "mean_liking": mean if isinstance(mean, float) else None,
-        }
+        mean = own["score"].mean()
+        result: dict[str, float | None] = {"tasters": own.height}
+        result["mean"] = mean if isinstance(mean, float) else None
         if arm == arms[0]:
             others = scores.filter(pl.col("arm") != arm).select("taster").unique()
             result["both"] = own.join(others, on="taster", how="semi").height
         else:
             pairs = own.join(first, on="taster", suffix="_first")
             result["both"] = pairs.height
-            result |= sign_comparison((pairs["liking"] - pairs["liking_first"]).to_numpy())
-        results[arm] = result
+            result |= sign_comparison((pairs["score"] - pairs["score_first"]).to_numpy())
+        results.append((arm, result))
     return results
 
 
@@ -156,7 +168,7 @@ def sign_comparison(differences: FloatArray) -> dict[str, float | None]:
     """
     n = differences.size
     if not n:
-        return {"difference": None, "low": None, "high": None, "p_value": None}
+        return {"differing": 0, "difference": None, "low": None, "high": None, "p_value": None}
     ordered = np.sort(differences)
     # Largest k with P(Binomial(n, 1/2) < k) <= 0.025: the interval runs from k-th lowest to k-th highest.
     k = int(np.sum(special.bdtr(np.arange(n), n, 0.5) <= 0.025))
@@ -164,6 +176,7 @@ def sign_comparison(differences: FloatArray) -> dict[str, float | None]:
     untied = more + fewer
     p_value = min(1.0, 2 * float(special.bdtr(min(more, fewer), untied, 0.5))) if untied else 1.0
     return {
+        "differing": untied,
         "difference": float(np.median(ordered)),
         "low": float(ordered[k - 1]) if k else -WIDEST,
         "high": float(ordered[n - k]) if k else WIDEST,

@@ -3,3 +3,4 @@ update core.{log} as row_
 set {column} = named.{column}
 from core.{other} as named
 where lower(named.{column}) = lower(row_.{column}) and named.{column} <> row_.{column}
+returning row_.source_file

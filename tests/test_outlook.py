@@ -1,0 +1,77 @@
+"""What stands in the ground and is still to come."""
+
+from __future__ import annotations
+
+import datetime as dt
+
+import numpy as np
+import polars as pl
+import pytest
+from core_frames import core, reference
+
+from pipeline.analysis.outlook import COMING_SCHEMA, season_outlook
+from pipeline.analysis.sowing_logs import fit_yields
+from pipeline.analysis.sowing_model import fit_crop_timing
+from pipeline.analysis.weather_years import WEATHER_SCHEMA
+
+KOHLRABI = {
+    "base_c": 0.0,
+    "degree_days_to_first_pick": 500.0,
+    "picking_days": 14.0,
+    "yield_kg_per_m": 1.5,
+    "in_row_cm": 10.0,
+    "row_spacing_cm": 40.0,
+}
+
+
+def day(text: str) -> dt.date:
+    return dt.date.fromisoformat(text)
+
+
+def outlook(sown_on: str, as_of: str, *picked_on: str) -> pl.DataFrame:
+    """4 m of kohlrabi in steady weather of 10 C: ready after 50 days, 6 kg over 14 days."""
+    dates = pl.date_range(day("2025-01-01"), day("2025-12-31"), interval="1d", eager=True)
+    weather = pl.DataFrame({"date": dates}).with_columns(tmin_c=10.0, tmax_c=10.0).cast(WEATHER_SCHEMA)
+    sowing = {"sowing_id": "a", "sown_on": day(sown_on), "crop": "kohlrabi", "amount_value": 4.0, "amount_unit": "m"}
+    sowings = core("sowings", sowing, sowing | {"sowing_id": "b", "crop": "plum"})
+    harvests = core(
+        "harvests",
+        *({"picked_on": day(d), "crop": "kohlrabi", "weight_kg": 1.0, "sowing_id": "a"} for d in picked_on),
+    )
+    crops = reference(kohlrabi=KOHLRABI, plum={})
+    timing = fit_crop_timing(
+        pl.DataFrame(
+            schema={"sowing_id": pl.String, "crop": pl.String, "clock_from": pl.Date, "first_pick_on": pl.Date}
+        ),
+        weather,
+        crops,
+    )
+    yields = fit_yields(core("sowings"), core("harvests"), crops)
+    return season_outlook(sowings, harvests, crops, timing, yields, weather, day(as_of), rng=np.random.default_rng(1))
+
+
+def test_a_sowing_comes_when_its_warmth_has_come_together() -> None:
+    # Sown on 1 May: ready about 20 June. Eight weeks from Monday 2 June hold all of it.
+    found = outlook("2025-05-01", "2025-05-28")
+    assert found.schema == COMING_SCHEMA
+    assert found["week"].to_list() == [day("2025-06-02") + dt.timedelta(weeks=w) for w in range(8)]
+    assert found["crop"].unique().to_list() == ["kohlrabi"]
+    assert found["kg_p50"][0] == 0.0
+    # The sowing gives 6 kg; which week is uncertain, so weekly middles add up to less and high ends to more.
+    assert found["kg_p10"].sum() < found["kg_p50"].sum() < 6.0 < found["kg_p90"].sum()
+    assert found["week"][int(found["kg_p50"].arg_max())] in (day("2025-06-16"), day("2025-06-23"))
+    assert (found["kg_p10"] <= found["kg_p90"]).all()
+
+
+def test_a_sowing_that_is_being_picked_runs_on_from_its_first_pick() -> None:
+    found = outlook("2025-05-01", "2025-06-14", "2025-06-09", "2025-06-13")
+    # First picked on 9 June, so the second and last week of picking starts on 16 June.
+    assert (found["kg_p50"] > 0).to_list() == [True] + [False] * 7
+    # The second half of the ripening time brings 36 % of 6 kg.
+    assert found["kg_p50"][0] == pytest.approx(0.5**1.47 * 6.0, rel=0.1)
+
+
+def test_a_late_sowing_comes_today_at_the_earliest_and_is_given_up_in_the_end() -> None:
+    late = outlook("2025-05-01", "2025-06-29")
+    assert late["kg_p50"][0] > 0
+    assert outlook("2025-05-01", "2025-08-15").is_empty()
