@@ -139,7 +139,7 @@ def gluts(
 def shelf(
     folder: Folder,
     calendar: Annotated[
-        Path | None, typer.Option("--calendar", metavar="FILE.ics", help="write looks due and ready dates as a calendar")
+        Path | None, typer.Option("--calendar", metavar="FILE.ics", help="write looks and ready dates as a calendar")
     ] = None,
     as_of: AsOf = None,
     store: StorePath = None,

@@ -53,7 +53,7 @@ def _went(glut_waste: pl.DataFrame) -> list[Finding]:
     if picked <= 0:
         return []
     sums = {name: float(glut_waste[f"{name}_kg"].sum()) for name in ("eaten", "put_by", "given", "from_gluts")}
-    lost = float(glut_waste["wasted_kg"].sum() + glut_waste["expired_kg"].sum())
+    lost = float(glut_waste["wasted_kg"].sum()) + float(glut_waste["expired_kg"].sum())
     assumed = (glut_waste["eaten_basis"] == "assumed").any()
     eaten = f"{_kg(sums['eaten'])} {'by what is assumed' if assumed else 'as logged'}"
     gluts = f", {_kg(sums['from_gluts'])} of that because it came in a glut" if sums["from_gluts"] >= 0.5 else ""
