@@ -230,7 +230,9 @@ def timing_of(logs: Logs) -> tuple[pl.DataFrame, pl.DataFrame]:
     return fit_crop_timing(starts, weather, logs.crops, learned, latitude), learned
 
 
-def plan_of(logs: Logs, needs: pl.DataFrame, seed: int) -> tuple[PlanResult, pl.DataFrame]:
+def plan_of(
+    logs: Logs, needs: pl.DataFrame, seed: int, *, simple: bool = False
+) -> tuple[PlanResult, pl.DataFrame]:
     """The plan for the next season and the timing it rests on."""
     settings = logs.settings
     first, _ = logs.next_season
@@ -247,6 +249,7 @@ def plan_of(logs: Logs, needs: pl.DataFrame, seed: int) -> tuple[PlanResult, pl.
         not_before=logs.as_of if logs.as_of >= first else None,
         max_sowings=settings.max_sowings,
         longest_gap=settings.longest_gap,
+        simple=simple,
     )
     years = weather_years(
         logs["weather"],
@@ -282,10 +285,10 @@ def _timing_of_interest(timing: pl.DataFrame, needs: pl.DataFrame) -> pl.DataFra
     return timing.filter((pl.col("n_sowings") > 0) | pl.col("crop").is_in(needs["crop"].to_list()))
 
 
-def plan_answers(logs: Logs, seed: int) -> tuple[Tables, list[str]]:
+def plan_answers(logs: Logs, seed: int, *, simple: bool = False) -> tuple[Tables, list[str]]:
     """The sowing plan with what it rests on and what it is worth, and notes on what it leaves out."""
     needs = needs_of(logs)
-    result, timing = plan_of(logs, needs, seed)
+    result, timing = plan_of(logs, needs, seed, simple=simple)
     tables = {
         "needs": needs,
         "crop_timing": _timing_of_interest(timing, needs),

@@ -154,14 +154,21 @@ def labels(
 
 
 def sow(
-    folder: Path, as_of: dt.date, store_path: Path | None, out: Path | None, seed: int, progress: Progress
+    folder: Path,
+    as_of: dt.date,
+    store_path: Path | None,
+    out: Path | None,
+    seed: int,
+    progress: Progress,
+    *,
+    simple: bool = False,
 ) -> tuple[Answers, list[Path]]:
     """The sowing plan for the next season, and the files it was written to."""
     with opened(folder, store_path) as (store, settings):
         report = load_folder(store, folder, settings, as_of, progress)
         logs = read_logs(store, settings, as_of)
     progress("planning")
-    tables, notes = answering.plan_answers(logs, seed)
+    tables, notes = answering.plan_answers(logs, seed, simple=simple)
     progress("")
     written: list[Path] = []
     if tables["sowing_plan"].height:

@@ -49,11 +49,14 @@ def options(
 
 
 @app.command()
-def start(folder: Folder) -> None:
+def start(
+    folder: Folder,
+    workbook: Annotated[bool, typer.Option("--workbook", help="one .xlsx with a sheet per log instead of CSV")] = False,
+) -> None:
     """Make a season folder: blank logs, commented settings, a page that explains each column."""
     from pipeline.start import start_folder
 
-    written = start_folder(folder)
+    written = start_folder(folder, workbook=workbook)
     for path in written:
         say(str(path))
     if not written:
@@ -173,6 +176,7 @@ def labels(
 @app.command()
 def sow(
     folder: Folder,
+    simple: Annotated[bool, typer.Option("--simple", help="sow at equal steps of warmth: nearly as good")] = False,
     out: Out = None,
     as_of: AsOf = None,
     store: StorePath = None,
@@ -182,10 +186,23 @@ def sow(
     """The staggered sowing plan for the next season: table, CSV and calendar."""
     from pipeline import build
 
-    answers, written = build.sow(folder, _today(as_of), store, out, seed, note_progress)
+    answers, written = build.sow(folder, _today(as_of), store, out, seed, note_progress, simple=simple)
     _print(answers, as_json=json)
     for path in written:
         note(str(path))
+
+
+@app.command()
+def share(
+    folders: Annotated[list[Path], typer.Argument(metavar="FOLDER...", help="one or many season folders")],
+    out: Out = None,
+    as_of: AsOf = None,
+    seed: Seed = 1,
+) -> None:
+    """The shared garden report: many plots pooled, without exposing anyone."""
+    from pipeline.share import share as share_folders
+
+    say(str(share_folders(folders, _today(as_of), out, seed, note_progress)))
 
 
 @app.command()

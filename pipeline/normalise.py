@@ -75,6 +75,8 @@ class LogReader:
         self.reading = reading
         self.unknown_crops: dict[str, tuple[int, int]] = {}
         """Crops not in the reference: first line, number of rows."""
+        self.further_unknown: tuple[int, int] = (0, 0)
+        """Rows of crops beyond those: first line, number of rows."""
         self._columns = {column.name: _ColumnReader(column, header, reading) for column in self.log.columns}
 
     def read(self, part: Part) -> Typed:
@@ -108,8 +110,9 @@ class LogReader:
         )
         for crop, line, rows in unknown.iter_rows():
             if crop in self.unknown_crops or len(self.unknown_crops) < MOST_UNKNOWN_CROPS:
-                first, before = self.unknown_crops.get(crop, (line, 0))
-                self.unknown_crops[crop] = (min(first, line), before + rows)
+                self.unknown_crops[crop] = _counted(self.unknown_crops.get(crop), line, rows)
+            else:
+                self.further_unknown = _counted(self.further_unknown, line, rows)
 
     def unknown_crop_problems(self) -> pl.DataFrame:
         """One warning per unknown crop, at its first line; to be asked for when all records are read."""
@@ -119,7 +122,16 @@ class LogReader:
             mend = cells.nearest_crop(crop, lookup) or "; add it to crops.csv if it is meant"
             message = f"not in the crop reference, taken as typed ({count} row{'s' * (count != 1)}){mend}"
             rows.append((self.file, line, "crop", shorten(crop), "unknown_crop", "warning", message))
+        line, count = self.further_unknown
+        if count:
+            message = f"{count} more rows name crops that are not in the crop reference, taken as typed"
+            rows.append((self.file, line, "crop", None, "unknown_crop", "warning", message))
         return pl.DataFrame(rows, schema=PROBLEM_COLUMNS, orient="row")
+
+
+def _counted(before: tuple[int, int] | None, line: int, rows: int) -> tuple[int, int]:
+    first, count = before or (line, 0)
+    return min(first, line) if first else line, count + rows
 
 
 BAD_CELLS: dict[str, pl.DataType] = {"row": pl.Int64(), "rule": pl.String(), "message": pl.String()}

@@ -112,7 +112,8 @@ def _files(folder: Path) -> Iterator[Path]:
         folders[:] = sorted(name for name in folders if not name.startswith("."))
         for name in sorted(files):
             path = Path(root) / name
-            if not name.startswith((".", "~$")) and (path.is_file() or path.is_symlink()):
+            # A link that leads nowhere is not passed over: its rows would vanish from the store.
+            if not name.startswith((".", "~$")) and (path.is_file() or not path.exists()):
                 yield path
 
 

@@ -174,7 +174,9 @@ def open_store(path: Path | None) -> Iterator[Store]:
         store = Store(con)
         _check_version(store, path)
         yield store
-    except DAMAGE as error:
+    except duckdb.Error as error:
+        if not (isinstance(error, DAMAGE) or _is_damage(error)):
+            raise
         message = f"{path}: the store cannot be read: {_first_line(error)}. {MADE_ANEW}"
         raise StoreError(message) from error
     finally:
@@ -182,6 +184,7 @@ def open_store(path: Path | None) -> Iterator[Store]:
 
 
 DAMAGE = (duckdb.IOException, duckdb.FatalException, duckdb.InternalException, duckdb.SerializationException)
+"""What the engine raises where the file, or the disk below it, is not as it should be."""
 MADE_ANEW = "Move the file away: a new one is made from the logs."
 
 
@@ -193,7 +196,7 @@ def _connect(path: Path | None) -> duckdb.DuckDBPyConnection:
                 ":memory:" if path is None else str(path), config={"autoinstall_known_extensions": False}
             )
         except duckdb.Error as error:
-            if "lock" not in str(error).casefold() or attempt == WAITS:
+            if not _is_held(error) or attempt == WAITS:
                 raise StoreError(_why_not(path, error)) from error
         time.sleep(WAIT_SECONDS)
     raise AssertionError
@@ -223,13 +226,13 @@ def _check_version(store: Store, path: Path | None) -> None:
 
 def _why_not(path: Path | None, error: duckdb.Error) -> str:
     text = str(error)
-    if "lock" in text.casefold():
+    if _is_held(error):
         holder = re.search(r"PID (\d+)", text)
         who = f"process {holder[1]}" if holder else "another program"
         return f"{path}: {who} is using the store. Wait until it has finished, then run this again."
     if "not a valid DuckDB database" in text:
         return f"{path}: not a store. {MADE_ANEW}"
-    if any(word in text for word in ("WAL", "checksum", "orrupt")):
+    if _is_damage(error):
         return f"{path}: the store is damaged: {_first_line(error)}. {MADE_ANEW}"
     return (
         f"{path}: the store cannot be opened: {_first_line(error)}. Is the folder writable? "
@@ -237,10 +240,20 @@ def _why_not(path: Path | None, error: duckdb.Error) -> str:
     )
 
 
+def _is_held(error: duckdb.Error) -> bool:
+    return any(words in str(error) for words in ("Conflicting lock", "set lock on file", "used by another process"))
+
+
+def _is_damage(error: duckdb.Error) -> bool:
+    return any(word in str(error) for word in ("replaying WAL", "checksum", "orrupt"))
+
+
 def _why_not_written(error: duckdb.Error) -> str:
     """The engine may fail after the changes are safe; they count then."""
     if "succeeded and is durable" in str(error):
         return f"everything was written, but the disk is full or failing: {_first_line(error)}. Make room, then go on."
+    if _is_damage(error):
+        return f"the store is damaged: {_first_line(error)}. {MADE_ANEW}"
     return f"the store could not be written, and is as it was before: {_first_line(error)}"
 
 

@@ -69,7 +69,7 @@ def sheet_names(path: Path, name: str) -> list[tuple[str, bool]]:
     """
     with _readable(path, name):
         if path.suffix.casefold() == ".ods":
-            return [(sheet, False) for sheet, _ in _ods_rows(path)]
+            return [(sheet, False) for sheet, row in _ods_rows(path) if row is None]
         with zipfile.ZipFile(path) as archive:
             book = ET.fromstring(archive.read("xl/workbook.xml"))  # noqa: S314 (size is bounded)
             sheets = book.findall("./{*}sheets/{*}sheet")

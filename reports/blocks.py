@@ -15,7 +15,10 @@ from reports.tables import Shown, answer_csv, shown
 from schemas.answers import ANSWERS
 from schemas.contracts import polars_types
 from schemas.page import Finding
+from schemas.shared import SHARED
 
+CONTRACTS = ANSWERS | SHARED
+"""Every table that a page can show."""
 MOST_ROWS = 200
 """Rows of a table that a page shows; its CSV file holds the rest."""
 SHORT_TABLE = 16
@@ -127,7 +130,7 @@ class Answers:
         frame = self._frames.get(name)
         if frame is None:
             types = polars_types()
-            return pl.DataFrame(schema={column.name: types[column.dtype] for column in ANSWERS[name].columns})
+            return pl.DataFrame(schema={column.name: types[column.dtype] for column in CONTRACTS[name].columns})
         finite = pl.col(pl.Float64)
         return frame.with_columns(pl.when(finite.is_finite()).then(finite).name.keep())
 
@@ -158,7 +161,7 @@ def table_block(
         columns: names of the columns to show, in order; None shows all.
         folded: whether a screen shows the caption only, until it is opened.
     """
-    view = shown(frame.head(MOST_ROWS), ANSWERS[name], columns)
+    view = shown(frame.head(MOST_ROWS), CONTRACTS[name], columns)
     saved = answer_csv(frame).encode()
     download = data_link(saved, "text/csv") if len(saved) <= MOST_CSV_BYTES else None
     return TableBlock(caption, view, name, frame.height, folded, download)

@@ -7,7 +7,7 @@ there is nothing to draw. They reshape rows for drawing and estimate nothing: th
 from __future__ import annotations
 
 import datetime as dt
-from typing import Any
+from typing import Any, Literal
 
 import altair as alt
 import polars as pl
@@ -56,11 +56,12 @@ USES: dict[str, tuple[str, str]] = {
 }
 
 
-def keeping_curves(curves: pl.DataFrame) -> AnyChart | None:
+def keeping_curves(curves: pl.DataFrame, shape: Literal["step-after", "linear"] = "step-after") -> AnyChart | None:
     """Share still sound by age, one small picture per group, with the 95 % band.
 
     Args:
         curves: rows of ``keeping_curves`` of one grouping.
+        shape: how points are joined: in steps where there is one for each loss, ``linear`` where they are sampled.
     """
     if curves.is_empty():
         return None
@@ -76,8 +77,8 @@ def keeping_curves(curves: pl.DataFrame) -> AnyChart | None:
         x=alt.X("months:Q", title="months since made", axis=months),
         y=alt.Y("kept:Q", title=None, axis=shares, scale=alt.Scale(domain=[0, 1])),
     )
-    band = base.mark_area(interpolate="step-after", color=BLUE, opacity=0.22)
-    line = base.mark_line(interpolate="step-after", color=BLUE, strokeWidth=2.5)
+    band = base.mark_area(interpolate=shape, color=BLUE, opacity=0.22)
+    line = base.mark_line(interpolate=shape, color=BLUE, strokeWidth=2.5)
     end = labels(base.encode(text="label:N"), align="right", dy=16)
     layers = alt.layer(band.encode(y="kept_low:Q", y2="kept_high:Q"), line, *end)
     return panels(layers.properties(width=166, height=110), rows, "group", groups, columns=2)

@@ -95,8 +95,9 @@ def utc_axis(form: str, **more: Any) -> alt.Axis:
 
 
 def named_rows(field: str, order: list[str]) -> alt.Y:
-    """Rows that carry names, each on one or more lines parted by :data:`SEPARATOR`, in the order given."""
-    axis = alt.Axis(title=None, labelExpr=LINES, grid=False, labelLineHeight=LETTERS + 3, labelOffset=-8)
+    """Rows that carry names, each on one or two lines parted by :data:`SEPARATOR`, in the order given."""
+    up = -8 if any(SEPARATOR in name for name in order) else 0
+    axis = alt.Axis(title=None, labelExpr=LINES, grid=False, labelLineHeight=LETTERS + 3, labelOffset=up)
     return alt.Y(f"{field}:N", sort=order, axis=axis)
 
 

@@ -4,16 +4,13 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from functools import cache
-from importlib import resources
 
 import polars as pl
-from jinja2 import Environment, PackageLoader, StrictUndefined
-from markupsafe import Markup
 
 from reports import care_sections, past_sections, plan_sections
 from reports.blocks import Answers, Section
-from reports.words import EVIDENCE, EVIDENCE_MARKS, day_span, full_day
+from reports.rendering import render
+from reports.words import day_span
 from schemas.logs import LOGS
 from schemas.page import Finding, Garden
 
@@ -57,20 +54,6 @@ FIRST_LOGS = (
 """What to log first, in this order."""
 
 
-@cache
-def _environment() -> Environment:
-    environment = Environment(
-        loader=PackageLoader("reports"),
-        autoescape=True,
-        undefined=StrictUndefined,
-        trim_blocks=True,
-        lstrip_blocks=True,
-    )
-    environment.filters["day"] = full_day
-    environment.globals.update(evidence=EVIDENCE, evidence_marks=EVIDENCE_MARKS)
-    return environment
-
-
 def review_page(
     garden: Garden, findings: Sequence[Finding], answers: dict[str, pl.DataFrame], notes: Sequence[str]
 ) -> str:
@@ -90,22 +73,17 @@ def review_page(
     ranked = sorted(findings, key=lambda finding: -finding.weight)
     started = tables.has_any(*WRITTEN_LOGS)
     parts = _sections(garden, ranked, tables) if started else _only_problems(ranked, tables)
-    css = resources.files("reports").joinpath("templates/review.css").read_text("utf-8")
-    return (
-        _environment()
-        .get_template("review.html.j2")
-        .render(
-            garden=garden,
-            season=day_span(garden.season_from, garden.season_to),
-            css=Markup(css),  # noqa: S704 -- our own file
-            started=started,
-            season_sentences=[f for f in ranked if f.section == "season"][:MOST_SEASON_SENTENCES],
-            actions=[finding for finding in ranked if finding.action][:MOST_ACTIONS],
-            sections=parts,
-            first_logs=FIRST_LOGS,
-            one_row_is={name: log.one_row_is for name, log in LOGS.items()},
-            notes=notes,
-        )
+    return render(
+        "review.html.j2",
+        garden=garden,
+        season=day_span(garden.season_from, garden.season_to),
+        started=started,
+        season_sentences=[f for f in ranked if f.section == "season"][:MOST_SEASON_SENTENCES],
+        actions=[finding for finding in ranked if finding.action][:MOST_ACTIONS],
+        sections=parts,
+        first_logs=FIRST_LOGS,
+        one_row_is={name: log.one_row_is for name, log in LOGS.items()},
+        notes=notes,
     )
 
 

@@ -96,11 +96,12 @@ def _sowing_rows(sowings: list[dict[str, Any]]) -> list[dict[str, Any]]:
     return rows
 
 
-def harvest_outlook(outlook: pl.DataFrame) -> AnyChart | None:
-    """What the plan should give each week beside what is wanted fresh, one small picture per crop.
+def harvest_outlook(outlook: pl.DataFrame, wanted: str = "wanted fresh") -> AnyChart | None:
+    """What the plan should give each week beside what is wanted, one small picture per crop.
 
     Args:
-        outlook: rows of ``harvest_outlook``; the crops with the largest weeks are drawn.
+        outlook: rows of ``harvest_outlook`` or ``shared_outlook``; the crops with the largest weeks are drawn.
+        wanted: what ``need_kg`` stands for.
     """
     if outlook.is_empty():
         return None
@@ -111,12 +112,12 @@ def harvest_outlook(outlook: pl.DataFrame) -> AnyChart | None:
         week = {"crop": row["crop"], "week": iso(row["week"])}
         rows += [
             week | {"line": "expected", "kg": row["kg_p50"], "low": row["kg_p10"], "high": row["kg_p90"]},
-            week | {"line": "wanted fresh", "kg": row["need_kg"]},
+            week | {"line": wanted, "kg": row["need_kg"]},
         ]
     x = alt.X("week:T", title=None, axis=utc_axis("%b", grid=False, tickCount=4), scale=alt.Scale(type="utc"))
     base = alt.Chart().encode(x=x)
     band = base.transform_filter("datum.line == 'expected'").mark_area(color=BLUE, opacity=0.22)
-    kinds = ["expected", "wanted fresh"]
+    kinds = ["expected", wanted]
     legend = alt.Legend(orient="top", symbolType="stroke", symbolStrokeWidth=3)
     lines = base.mark_line(strokeWidth=2.5).encode(
         y=alt.Y("kg:Q", title=None, axis=alt.Axis(tickCount=3)),

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import datetime as dt
 import json
+import re
 from collections.abc import Iterable, Mapping, Sequence
 
 import polars as pl
@@ -44,18 +45,24 @@ def load_text(summary: pl.DataFrame) -> str:
 
 def _file_line(row: Mapping[str, object]) -> str:
     warned = f", {row['warnings']} warnings" if row["warnings"] else ""
-    return (
-        f"{_plain(row['file'])}: {row['rows']} rows = {row['accepted']} accepted + {row['set_aside']} set aside{warned}"
-    )
+    rows = f"{row['rows']} row{'s' * (row['rows'] != 1)}"
+    return f"{_plain(row['file'])}: {rows} = {row['accepted']} accepted + {row['set_aside']} set aside{warned}"
+
+
+MOST_SHOWN = 200
+"""Problems of one file that a terminal lists; all of them are in the JSON and in problems.csv."""
 
 
 def check_text(summary: pl.DataFrame, problems: pl.DataFrame) -> str:
     """Problems grouped by file, in line order, each with its mend."""
+    by_file = problems.sort("file", "line", maintain_order=True).partition_by("file", as_dict=True)
     lines: list[str] = []
     for row in summary.iter_rows(named=True):
         lines.append(_file_line(row))
-        mine = problems.filter(pl.col("file") == row["file"]).sort("line", maintain_order=True)
-        lines += [f"  {_problem_line(problem)}" for problem in mine.iter_rows(named=True)]
+        mine = by_file.get((row["file"],), problems.clear())
+        lines += [f"  {_problem_line(problem)}" for problem in mine.head(MOST_SHOWN).iter_rows(named=True)]
+        if mine.height > MOST_SHOWN:
+            lines.append(f"  and {mine.height - MOST_SHOWN:,} more: --json lists all")
     lines.append("")
     lines.append(load_text(summary).splitlines()[-1] if summary.is_empty() else _verdict(summary, problems))
     return "\n".join(lines)
@@ -72,15 +79,21 @@ def _problem_line(problem: Mapping[str, object]) -> str:
 def _verdict(summary: pl.DataFrame, problems: pl.DataFrame) -> str:
     rows, accepted, aside = (int(summary[name].sum()) for name in ("rows", "accepted", "set_aside"))
     warnings = problems.filter(pl.col("level") == "warning").height
-    kinds = problems.filter(pl.col("level") == "error")["rule"].value_counts(sort=True)
+    kinds = (
+        problems.filter(pl.col("level") == "error").group_by("rule").len().sort(-pl.col("len").cast(pl.Int64), "rule")
+    )
     counted = ", ".join(f"{count} {rule.replace('_', ' ')}" for rule, count in kinds.iter_rows())
     sum_line = f"{summary.height} files: {rows} rows = {accepted} accepted + {aside} set aside; {warnings} warnings"
     return f"{sum_line}\n{counted}" if counted else sum_line
 
 
 def _plain(value: object) -> str:
-    """Text without control characters, which could move the cursor or rename the window."""
-    return CONTROLS.sub("\ufffd", str(value)).replace("\n", " ")
+    """Text on one line, without characters that could move the cursor, rename the window or turn the text around."""
+    return UNSEEN.sub("\ufffd", CONTROLS.sub("\ufffd", str(value)).replace("\n", " "))
+
+
+UNSEEN = re.compile("[\u200b\u200e\u200f\u202a-\u202e\u2060\u2066-\u2069\ufeff]")
+"""Characters without a width, which change how those around them are shown."""
 
 
 def print_answers(

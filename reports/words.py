@@ -153,6 +153,17 @@ TITLES: dict[str, str] = {
     "short_kg": "Wanted and not there",
     "shelf_filled_share": "Wanted preserves made",
     "read_as": "How the source was read",
+    "shared_uses.kg": "Weight, as picked",
+    "plots_with_more": "Plots with more than they can use",
+    "plots_with_less": "Plots with too little",
+    "age_months": "Age",
+    "lost_per_100": "Lost of 100 in a year",
+    "plot_sd_per_100": "Plots differ from that by",
+    "shared_outlook.need_kg": "Even harvest",
+    "shared_plan_worth.wasted_kg": "Picked and not used in time",
+    "shared_plan_worth.short_kg": "Short of an even harvest",
+    "shared_plan_worth.weeks_without": "Crop-weeks with under half of an even harvest",
+    "cells": "Figures withheld",
 }
 
 

@@ -27,9 +27,14 @@ EXAMPLES = {
 }
 
 
+def blank_columns(log: Log) -> tuple[Field, ...]:
+    """The columns of an empty log."""
+    return tuple(column for column in log.columns if column.name not in _OVERRIDES)
+
+
 def blank_log(log: Log) -> str:
     """The header line of an empty log file."""
-    return ",".join(column.name for column in log.columns if column.name not in _OVERRIDES) + "\n"
+    return ",".join(column.name for column in blank_columns(log)) + "\n"
 
 
 _OVERRIDES = frozenset(column.name for column in LOGS["crops"].columns[2:])

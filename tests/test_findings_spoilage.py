@@ -27,13 +27,21 @@ def shuffled(*rows: tuple[str, float, float]) -> pl.DataFrame:
     return pl.DataFrame(list(rows), schema=schema, orient="row")
 
 
+def looks(*rows: dict[str, object]) -> pl.DataFrame:
+    shares = dict.fromkeys(("median_gap_days", "kept", "kept_least", "kept_most"), pl.Float64)
+    return pl.DataFrame(list(rows), schema={"group": pl.String, "far_apart": pl.Boolean} | shares)
+
+
 def findings(**tables: pl.DataFrame) -> list[Finding]:
     given_tables = {
         "by_method": answer("spoilage"),
         "by_salt": answer("spoilage"),
         "salt_response": answer("salt_response"),
         "worse": shuffled(),
+        "differences": answer("spoilage_differences"),
+        "far_apart": looks(),
         "trials": answer("trials"),
+        "firmness": answer("trials"),
     } | tables
     return spoilage_findings(**given_tables, as_of=AS_OF)
 
@@ -136,6 +144,81 @@ def test_too_young_to_say() -> None:
     assert unseen.action
 
 
+def test_looks_too_far_apart_to_date_what_was_lost() -> None:
+    far = {"group": "ferment", "far_apart": True, "median_gap_days": 430.0, "kept_least": 0.5, "kept_most": 1.0}
+    finding = only(by_method=answer("spoilage", FERMENTS), far_apart=looks(far))
+    assert finding.sentence == (
+        "3 of 11 jars of ferments lost by 1 May 2026; looks were about 14 months apart where something went off, "
+        "too far apart to say what a year does: left alone, anything from 1 in 2 to all may keep a year, before "
+        "any allowance for chance; four batches, thin evidence."
+    )
+    assert finding.action == "Look every few weeks, and write the day down also when all is sound."
+    same = only(by_method=answer("spoilage", FERMENTS), far_apart=looks(far | {"kept_most": 0.5}))
+    assert "left alone, about 1 in 2 may keep a year" in same.sentence
+    near = looks(far | {"far_apart": False, "kept_least": None, "kept_most": None})
+    assert "we expect about 1 in 4" in only(by_method=answer("spoilage", FERMENTS), far_apart=near).sentence
+
+
+CLOTH = {
+    "factor": "lid",
+    "value": "cloth",
+    "batches": 3,
+    "containers": 16,
+    "spoiled": 8,
+    "expected": 2.7,
+    "ratio": 2.61,
+    "low": 1.07,
+    "high": 6.37,
+    "p_value": 0.016,
+    "evidence": "thin",
+}
+
+
+def differences(*rows: dict[str, object]) -> pl.DataFrame:
+    return answer("spoilage_differences", *(CLOTH | row for row in rows))
+
+
+def test_what_stands_out_among_the_batches_that_spoiled() -> None:
+    finding = only(differences=differences({}, {"value": "metal", "p_value": 1.0}, {"value": "bag", "p_value": None}))
+    assert finding.sentence == (
+        "Containers under cloth lost 8 of 16, about 2.6 times what their age and method lead one to expect (1.1 to "
+        "6.4); chance alone would make something recorded look this bad about 2 times in 100; three batches, "
+        "thin evidence."
+    )
+    assert (finding.evidence, finding.action) == (
+        "thin",
+        "Look at these first, and see what else was different about them.",
+    )
+
+
+@pytest.mark.parametrize(
+    ("factor", "value", "words"),
+    [
+        ("store", "pantry", "Containers in the pantry lost"),
+        ("piece", "shred", "Containers of shredded produce lost"),
+        ("starter", "none", "Containers made without a starter lost"),
+        ("starter", "whey", "Containers with starter whey lost"),
+        ("submerged", "no", "Containers not kept under the liquid lost"),
+        ("heat_processed", "no", "Containers not heat-processed lost"),
+        ("salt", "3.5 to 5 % of all", "Containers with salt 3.5 to 5 % of all lost"),
+    ],
+)
+def test_recorded_values_in_words(factor: str, value: str, words: str) -> None:
+    finding = only(differences=differences({"factor": factor, "value": value}))
+    assert finding.sentence.startswith(words)
+    assert (GUIDANCE in finding.sentence) == (factor == "salt")
+    assert (finding.action == RECIPE) == (factor not in {"lid", "store"})
+
+
+def test_nothing_stands_out_and_nothing_to_judge() -> None:
+    rows = ({"p_value": 0.06}, {"value": "metal", "p_value": 0.01, "spoiled": 2})
+    assert only(differences=differences(*rows)).sentence == (
+        "Nothing recorded about the batches stands out: no lid, store, cut or other detail of the make lost more "
+        "than chance would do."
+    )
+    assert findings(differences=differences({"p_value": None})) == []
+
+
 def test_a_method_is_called_worse_only_by_the_test() -> None:
     assert findings(worse=shuffled(("dry", 1.0, 1.0))) == []
     assert only(worse=shuffled(("ferment", 2.0, 0.06), ("dry", -2.0, 1.0))).sentence == (
@@ -218,9 +301,39 @@ def test_no_clear_difference_and_too_few_tasters() -> None:
         "difference +1.5 points of 9, between -0.5 and +2.0)."
     )
     assert only(trials=trial(evidence="too little")).sentence == (
-        "Trial plum: fewer than three people scored both sweetener sugar and sweetener honey."
+        "Trial plum: too few tasters to tell sweetener sugar from sweetener honey; where five people or fewer score "
+        "two makes differently, even full agreement may be chance."
     )
     assert findings(trials=trial(difference=None)) == []
+
+
+def test_firmness_is_told_beside_liking() -> None:
+    assert only(firmness=trial()).sentence == (
+        "Trial plum: sweetener sugar was firmer than sweetener honey, typically by 1.5 points of 9; chance alone "
+        "would do this about 2 times in 100."
+    )
+    assert "no clear difference in firmness" in only(firmness=trial(p_value=0.3)).sentence
+    # Too few tasters is said once, of liking.
+    assert findings(firmness=trial(evidence="too little")) == []
+
+
+def test_liking_less_salt_does_not_argue_for_less_than_published() -> None:
+    arms = [TRIAL | {"arm": f"salt {band} %"} for band in ("1.75 to 2.25", "2.75 to 3.5")]
+    compared = {"difference": -1.5, "low": -2.0, "high": -0.5, "p_value": 0.008}
+    finding = only(trials=answer("trials", arms[0], arms[1] | compared))
+    assert "salt 1.75 to 2.25 % was liked better than salt 2.75 to 3.5 %" in finding.sentence
+    assert finding.sentence.endswith(GUIDANCE)
+    assert finding.action == RECIPE
+
+
+def test_what_a_trial_lost_is_a_count() -> None:
+    arms = [
+        TRIAL | {"arm": arm, "spoiled": lost, "containers": 6} for arm, lost in (("lid glass", 0), ("lid metal", 2))
+    ]
+    assert only(trials=answer("trials", *arms)).sentence == (
+        "Trial plum, containers lost so far: 0 of 6 (lid glass); 2 of 6 (lid metal). A count, no proof: jars of a "
+        "batch go off together."
+    )
 
 
 def test_weightiest_first_and_nothing_from_nothing() -> None:

@@ -165,7 +165,7 @@ LOOKS = st.lists(st.tuples(st.integers(0, 300), st.integers(0, 4), st.just("moul
 USES = st.lists(st.tuples(st.integers(0, 300), st.integers(1, 3)), max_size=5)
 
 
-@settings(derandomize=True, deadline=None, max_examples=60)
+@settings(derandomize=True, deadline=None, max_examples=40)
 @given(made=st.integers(1, 12), looks=LOOKS, uses=USES)
 def test_one_row_per_container_and_sound_before_found(made: int, looks: list, uses: list) -> None:  # type: ignore[type-arg]
     rows = histories(made, looks, uses)

@@ -11,6 +11,8 @@ from statsmodels.stats.proportion import proportion_confint
 from statsmodels.stats.rates import confint_poisson
 
 from pipeline.analysis.intervals import (
+    PRIOR_CORRELATION,
+    fate_correlation,
     garwood_interval,
     jeffreys_interval,
     moderated_interval,
@@ -90,6 +92,22 @@ def test_moderated_interval_by_hand() -> None:
     half = critical * np.sqrt(share * (1 - share) / n + critical**2 / (4 * n * n)) / (1 + critical**2 / n)
     found = moderated_interval(share, variance, 2 * variance, 99, batches)
     assert found == pytest.approx((middle - half, middle + half))
+
+
+def test_the_correlation_is_that_which_explains_the_design_effects_seen() -> None:
+    # 40 batches of 5 jars in 4 groups, a quarter lost: a design effect of 2 is 1 + (5 - 1) / 4.
+    share, batches = np.full(4, 0.25), np.full(4, 10)
+    variance = share * (1 - share) / 50
+    assert fate_correlation(share, variance, 2 * variance, batches) == pytest.approx(0.25)
+    assert fate_correlation(share, variance, variance / 2, batches) == 0
+    assert fate_correlation(share, variance, 9 * variance, batches) == 1
+    # Groups that lost nothing, or everything, say nothing of it; then 28 batches are too few.
+    few = np.array([7, 7, 7, 7, 90])
+    silent = [np.append(values, 0.0) for values in (share, variance, 2 * variance)]
+    assert fate_correlation(*silent, few) == PRIOR_CORRELATION
+    assert fate_correlation([], [], [], []) == PRIOR_CORRELATION
+    # Groups of one jar per batch cannot tell.
+    assert fate_correlation(0.25, 0.1875 / 40, 0.1875 / 40, 40) == PRIOR_CORRELATION
 
 
 def test_with_nothing_lost_the_jars_stand_in_and_the_interval_is_not_empty() -> None:

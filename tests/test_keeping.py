@@ -11,7 +11,8 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from polars.testing import assert_frame_equal
 
-from pipeline.analysis.keeping import MOST_POINTS, estimate_keeping, group_label, keeping_curves
+from pipeline.analysis.intervals import fate_correlation
+from pipeline.analysis.keeping import MOST_POINTS, group_label, keeping_curves
 from pipeline.analysis.risk import (
     follow,
     kept_influence,
@@ -19,6 +20,7 @@ from pipeline.analysis.risk import (
     lost_influence,
     lost_so_far,
 )
+from pipeline.analysis.spoilage import estimate_keeping
 from schemas.answers import ANSWERS
 
 REFERENCE_WARNINGS = pytest.mark.filterwarnings("ignore")
@@ -95,6 +97,47 @@ def test_aalen_johansen_on_the_18_rows_checked_against_stata() -> None:
         found = lost_so_far(follow(table, []), np.array([9.0]))
         assert found.share[0] == pytest.approx(share, abs=1e-8)
         assert np.sqrt(found.variance[0]) == pytest.approx(error, abs=1e-7)
+
+
+LITTERS = {
+    # Survived/alive at 4 days by litter: Weil 1970, as given by Williams 1975, Biometrics 31:949. Read.
+    "control": "13/13 12/12 9/9 9/9 8/8 8/8 12/13 11/12 9/10 9/10 8/9 11/13 4/5 5/7 7/10 7/10",
+    "treated": "12/12 11/11 10/10 9/9 10/11 9/10 9/10 8/9 8/9 4/5 7/9 4/7 5/10 3/6 3/10 0/7",
+}
+
+
+def litters(*groups: str) -> pl.DataFrame:
+    """Rat pups as containers and litters as batches, all followed to one age."""
+    rows = [
+        (f"{group} {place} {i}", place, 1.0, 1.0 if pup >= survived else None, "spoiled" if pup >= survived else "used")
+        for place, group in enumerate(groups)
+        for i, (survived, alive) in enumerate(tuple(map(int, litter.split("/"))) for litter in LITTERS[group].split())
+        for pup in range(alive)
+    ]
+    names = ("batch_id", "group", "last_sound_days", "found_days", "fate")
+    return pl.DataFrame(rows, schema=names, orient="row")
+
+
+def test_design_effects_of_rao_and_scott() -> None:
+    # Rao & Scott 1992, Biometrics 48:577, table 1: 1.232495 and 3.952861; read in the help of R's `PF`.
+    followed = follow(litters("control", "treated"), "group")
+    for shares in (lost_if_left_alone, lost_so_far):
+        lost = shares(followed, np.ones(2))
+        assert lost.batch_variance / lost.variance == pytest.approx([1.232495, 3.952861], abs=1e-6)
+
+
+@pytest.mark.parametrize("group", ["control", "treated"])
+def test_the_correlation_within_a_batch_is_nearly_that_of_the_analysis_of_variance(group: str) -> None:
+    # The moment estimator of the beta-binomial, by hand; the group twice, for the 32 batches it takes.
+    survived, alive = np.array([litter.split("/") for litter in LITTERS[group].split()], dtype=float).T
+    share, total, k = survived / alive, alive.sum(), alive.size
+    between = (alive * (share - survived.sum() / total) ** 2).sum() / (k - 1)
+    inside = (alive * share * (1 - share)).sum() / (total - k)
+    size = (total - (alive**2).sum() / total) / (k - 1)
+    followed = follow(litters(group, group), "group")
+    lost = lost_so_far(followed, followed.end)
+    found = fate_correlation(lost.share, lost.variance, lost.batch_variance, followed.batches)
+    assert found == pytest.approx((between - inside) / (between + (size - 1) * inside), abs=0.01)
 
 
 @REFERENCE_WARNINGS
@@ -190,6 +233,74 @@ def test_a_spoiled_container_is_dated_to_the_middle_of_its_interval() -> None:
     assert at(table, 40)["lost_share"] == 0.5
 
 
+ASKED = {
+    "batch_id": ["A", "A", "B", "C", "D"],
+    "last_sound_days": [100, 400, 180, 400, 30],
+    "found_days": [None, None, 220, None, 50],
+    "fate": ["used", "on_shelf", "spoiled", "on_shelf", "spoiled"],
+    "method": ["jam", "jam", "jam", "jam", None],
+}
+"""Five containers in the fewest columns, with whole days: what the estimate can be asked about."""
+
+
+def test_the_form_in_which_the_estimate_is_asked_and_answers() -> None:
+    found = estimate_keeping(pl.DataFrame(ASKED), by=["method"], horizon_days=365)
+    assert found.columns == [
+        "method",
+        "kept",
+        "kept_low",
+        "kept_high",
+        "lost_share",
+        "lost_low",
+        "lost_high",
+        "batches",
+        "containers",
+        "spoiled",
+        "evidence",
+    ]
+    jam, unrecorded = found.rows(named=True)
+    # Left alone: one of the three at risk on day 200. Use competing: one of four.
+    assert (jam["kept"], jam["lost_share"]) == pytest.approx((2 / 3, 1 / 4))
+    assert [jam[name] for name in ("method", "batches", "containers", "spoiled", "evidence")] == [
+        "jam",
+        3,
+        4,
+        1,
+        "thin",
+    ]
+    assert (unrecorded["method"], unrecorded["kept"], unrecorded["lost_share"]) == (None, None, 1.0)
+
+
+@pytest.mark.parametrize("days", [pl.Int32, pl.Int64, pl.Float32, pl.Float64])
+def test_whole_days_and_fractions_and_any_kind_of_label_give_the_same(days: type[pl.DataType]) -> None:
+    table = pl.DataFrame(ASKED)
+    kinds = table.with_columns(
+        pl.col("last_sound_days", "found_days").cast(days),
+        pl.col("fate").cast(pl.Enum(["spoiled", "used", "on_shelf"])),
+        batch_id=pl.Series([1, 1, 2, 3, 4]),
+    )
+    assert_frame_equal(estimate_keeping(kinds, "method", 365.0), estimate_keeping(table, ["method"], 365))
+
+
+def test_one_group_none_and_several_columns() -> None:
+    table = pl.DataFrame(ASKED).filter(pl.col("method") == "jam").with_columns(year=2026)
+    one, none, two = (estimate_keeping(table, by, 365) for by in (["method"], [], ["year", "method"]))
+    assert (one.height, none.height, two.height) == (1, 1, 1)
+    assert two.columns[:2] == ["year", "method"]
+    assert_frame_equal(one.drop("method"), none)
+    assert_frame_equal(two.drop("year", "method"), none)
+
+
+def test_nothing_known_yet() -> None:
+    table = pl.DataFrame(ASKED)
+    asked = estimate_keeping(table, "method", 365)
+    assert_frame_equal(estimate_keeping(table.clear(), "method", 365), asked.clear())
+    assert estimate_keeping(pl.DataFrame({name: [] for name in ASKED}), "method", 365).height == 0
+    # Nothing spoiled, so that the column of days found holds nothing at all; and never looked at.
+    fresh = table.with_columns(found_days=None, fate=pl.lit("on_shelf"), last_sound_days=None)
+    assert estimate_keeping(fresh, [], 365).select("kept", "lost_share", "batches").rows() == [(None, 0.0, 0)]
+
+
 def test_nothing_is_said_of_kept_beyond_follow_up_and_lost_stops_at_its_end() -> None:
     found = at(exact([10.0], shelf=[20.0]), 21.0)
     assert [found[name] for name in ("kept", "kept_low", "kept_high")] == [None, None, None]
@@ -226,6 +337,35 @@ def test_evidence_counts_batches_that_were_followed() -> None:
         (7, 8, "thin"),
         (8, 9, "enough"),
     ]
+
+
+def test_many_batches_say_for_all_groups_how_much_jars_of_a_batch_share() -> None:
+    """Forty batches in ten groups whose jars go off all together, or each for itself."""
+
+    def spoiled(jar: np.ndarray) -> pl.DataFrame:  # type: ignore[type-arg]
+        batch = np.arange(320) // 8
+        return pl.DataFrame(
+            {
+                "batch_id": batch,
+                "group": batch // 4,
+                "last_sound_days": np.where(jar, 100.0, 400.0),
+                "found_days": pl.Series(np.where(jar, 100.0, np.nan)).fill_nan(None),
+                "fate": np.where(jar, "spoiled", "on_shelf"),
+            }
+        )
+
+    # A quarter is lost in every group: one batch of four, or two jars of every eight.
+    together, apart = spoiled(np.arange(320) // 8 % 4 == 0), spoiled(np.arange(320) % 4 == 0)
+    width = pl.col("kept_high") - pl.col("kept_low")
+    widths = {}
+    for name, table in (("together", together), ("apart", apart)):
+        in_all = estimate_keeping(table, "group", 365)
+        alone = estimate_keeping(table.filter(pl.col("group") == 0), "group", 365)
+        assert in_all["kept"].to_list() == pytest.approx([0.75] * 10)
+        widths[name] = (in_all.select(width).row(0)[0], alone.select(width).row(0)[0])
+    # Four batches alone rest on the prior correlation; with the other 36 it is found to be 1, and 0.
+    assert widths["together"][0] > widths["together"][1]
+    assert widths["apart"][0] < widths["apart"][1]
 
 
 def test_groups_stand_alone() -> None:

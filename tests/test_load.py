@@ -214,6 +214,70 @@ def test_contradictions_between_logs_name_both_places(
         assert found.select("file", "line", "rule", "message").rows() == [expected], what
 
 
+WARNED = [
+    (
+        "a sowing that is not there",
+        {
+            "sowings": "sowing_id,sown_on,crop,amount\nS1,2026-03-01,carrot,3 m\n",
+            "harvests": "picked_on,crop,weight,sowing_id\n2026-06-18,carrot,1 kg,S11\n",
+        },
+        (
+            "harvests.csv",
+            2,
+            "unknown_sowing",
+            "no such sowing in the sowings log; did you mean 'S1' (sowings.csv line 2)?",
+        ),
+    ),
+    (
+        "a plot that is not there",
+        {"plots": "plot,people\nnorth,2\n", "harvests": "picked_on,crop,weight,plot\n2026-06-18,carrot,1 kg,nord\n"},
+        ("harvests.csv", 2, "unknown_plot", "no such plot in the plots log; did you mean 'north' (plots.csv line 2)?"),
+    ),
+    (
+        "more put by than picked",
+        {
+            "harvests": "picked_on,crop,weight\n2026-06-18,kohlrabi,4.7 kg\n",
+            "batches": BATCHES,
+        },
+        (
+            "batches.csv",
+            2,
+            "used_more_than_picked",
+            (
+                "all logs together use 5.0 kg of kohlrabi but 4.7 kg were picked (first: harvests.csv line 2): "
+                "are pickings missing?"
+            ),
+        ),
+    ),
+]
+
+
+@pytest.mark.parametrize(("what", "logs", "expected"), WARNED, ids=[case[0] for case in WARNED])
+def test_doubtful_rows_are_taken_with_a_warning_that_names_both_places(
+    season: Season, what: str, logs: dict[str, str], expected: tuple[str, int, str, str]
+) -> None:
+    with open_store(None) as store:
+        load(store, season(**logs))
+        found = store.answer("problems").filter(pl.col("level") == "warning")
+        assert found.select("file", "line", "rule", "message").rows() == [expected], what
+        assert store.answer("load_summary")["set_aside"].sum() == 0
+
+
+def test_four_percent_more_put_by_than_picked_is_no_problem(season: Season) -> None:
+    with open_store(None) as store:
+        load(store, season(harvests="picked_on,crop,weight\n2026-06-18,kohlrabi,4.8 kg\n", batches=BATCHES))
+        assert store.answer("problems").height == 0
+
+
+def test_a_dried_batch_weighs_less_than_what_went_in(season: Season) -> None:
+    head = "batch_id,made_on,method,crop,containers,produce,finished\n"
+    folder = season(batches=head + "D1,2026-06-18,dry,pear,1,2 kg,2.1 kg\nD2,2026-06-18,dry,pear,1,2 kg,300 g\n")
+    with open_store(None) as store:
+        load(store, folder)
+        assert store.core("batches")["batch_id"].to_list() == ["D2"]
+        assert ("batches.csv", 2, "finished", "inconsistent") in problems_of(store)
+
+
 def test_a_batch_set_aside_is_named_where_its_uses_are(season: Season) -> None:
     folder = season(
         batches="batch_id,made_on,method,crop,containers\nP1,2026-08-01,picle,beetroot,4\n",

@@ -3,10 +3,12 @@
 from __future__ import annotations
 
 import datetime as dt
+from pathlib import Path
 
 import pytest
 
 from pipeline.errors import UsageError
+from pipeline.folder import read_settings
 from pipeline.settings import Settings, parse_settings
 from schemas.dictionary import settings_toml
 
@@ -64,6 +66,33 @@ def test_a_wrong_setting_says_where_and_what_to_write(toml: str, message: str) -
 def test_broken_toml_is_reported_with_its_place() -> None:
     with pytest.raises(UsageError, match="not readable as TOML"):
         parse_settings("[garden\nname = 3")
+
+
+@pytest.mark.parametrize(
+    ("content", "message"),
+    [
+        ('name = "Gärten"'.encode("latin-1"), "rowshelf.toml: not UTF-8 text. Save it as UTF-8"),
+        ('name = "x"'.encode("utf-16"), "rowshelf.toml: not UTF-8 text. Save it as UTF-8"),
+        (b"[garden]\nname = \x00", "rowshelf.toml: not readable as TOML"),
+        (b"picked_on,crop,weight\n", "rowshelf.toml: not readable as TOML"),
+        (None, "rowshelf.toml: cannot be read (Is a directory)"),
+    ],
+)
+def test_a_settings_file_of_another_kind_is_refused_with_what_to_do(
+    tmp_path: Path, content: bytes | None, message: str
+) -> None:
+    if content is None:
+        (tmp_path / "rowshelf.toml").mkdir()
+    else:
+        (tmp_path / "rowshelf.toml").write_bytes(content)
+    with pytest.raises(UsageError) as error:
+        read_settings(tmp_path)
+    assert str(error.value).startswith(message)
+
+
+def test_a_settings_file_with_a_byte_order_mark_is_read(tmp_path: Path) -> None:
+    (tmp_path / "rowshelf.toml").write_bytes('[garden]\nname = "Gärten"'.encode("utf-8-sig"))
+    assert read_settings(tmp_path).name == "Gärten"
 
 
 @pytest.mark.parametrize(

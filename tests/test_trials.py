@@ -10,7 +10,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from pipeline.analysis.trials import compare_trials, sign_comparison, trial_arms
+from pipeline.analysis.trials import compare_tasters, compare_trials, sign_comparison, trial_arms
 from schemas.answers import ANSWERS
 from schemas.logs import LOGS
 
@@ -95,10 +95,11 @@ def test_a_trial_by_hand() -> None:
     assert honey["mean_liking"] == pytest.approx((7 + 5 + 5) / 3)
     assert [honey[name] for name in ("difference", "low", "high", "p_value")] == [None] * 4
     assert (honey["containers"], honey["spoiled"], honey["evidence"]) == (4, 1, "thin")
-    # Differences -3, +1, -1; dot tasted sugar only. One up, two down: p = 2 (1 + 3) / 8 = 1.
+    # Differences -3, +1, -1; dot tasted sugar only. One up, two down: p = 2 (1 + 3) / 8 = 1. Three who differ
+    # can never tell two makes apart.
     assert (sugar["tasters"], sugar["difference"], sugar["p_value"]) == (4, -1.0, 1.0)
     assert (sugar["low"], sugar["high"]) == (-8.0, 8.0)
-    assert (sugar["containers"], sugar["spoiled"], sugar["evidence"]) == (2, 2, "thin")
+    assert (sugar["containers"], sugar["spoiled"], sugar["evidence"]) == (2, 2, "too little")
 
 
 def test_a_trial_nobody_tasted_still_counts_what_spoiled() -> None:
@@ -118,7 +119,67 @@ def test_no_trials_give_an_empty_table_of_the_right_columns() -> None:
 
 def test_eight_tasters_who_agree_by_hand() -> None:
     found = sign_comparison(np.array([2.0, 1, 3, 1, 2, 2, 1, 4]))
-    assert found == {"difference": 2.0, "low": 1.0, "high": 4.0, "p_value": pytest.approx(2 / 2**8)}
+    told = {"differing": 8, "difference": 2.0, "low": 1.0, "high": 4.0}
+    assert found == told | {"p_value": pytest.approx(2 / 2**8)}
+
+
+def judgements(agreeing: int, n: int) -> np.ndarray:  # type: ignore[type-arg]
+    """Paired scores of ``n`` tasters, of whom ``agreeing`` prefer the same make."""
+    return np.array([1.0] * agreeing + [-1.0] * (n - agreeing))
+
+
+@pytest.mark.parametrize(
+    ("n", "two_sided", "one_sided"),
+    # Fewest agreeing judgements that are significant at 5 % in the paired comparison test (ISO 5495; Roessler
+    # et al. 1978, J Food Sci 43:940). From memory; 9 of 10 also read in a student's report that quotes a table.
+    [(7, 7, 7), (8, 8, 7), (10, 9, 9), (15, 12, 12), (20, 15, 15), (25, 18, 18), (30, 21, 20), (40, 27, 26)],
+)
+def test_critical_numbers_of_the_paired_comparison_test(n: int, two_sided: int, one_sided: int) -> None:
+    least = min(k for k in range(n // 2 + 1, n + 1) if sign_comparison(judgements(k, n))["p_value"] <= 0.05)
+    assert least == two_sided
+    # The test is symmetric, so half its p-value is the one-sided one.
+    assert min(k for k in range(n // 2 + 1, n + 1) if sign_comparison(judgements(k, n))["p_value"] <= 0.1) == one_sided
+
+
+def test_the_examples_of_iso_5495() -> None:
+    # ISO 5495:2005/Amd 1:2016, B.5.2, read in a public copy: 21 of 30 are significant one-sided and 32 of 44
+    # two-sided, both at 5 %.
+    assert sign_comparison(judgements(21, 30))["p_value"] / 2 <= 0.05
+    assert sign_comparison(judgements(32, 44))["p_value"] <= 0.05
+
+
+def scored(*pairs: tuple[int, int]) -> dict[str, object]:
+    """The second of two arms, each taster giving a score to both."""
+    batches = core("batches", [batch("A", lid="glass"), batch("B", lid="metal")])
+    first, second = ({f"t{i}": pair[side] for i, pair in enumerate(pairs)} for side in (0, 1))
+    return compare_tasters(batches, tastings({"A": first, "B": second}), "liking").row(1, named=True)
+
+
+def test_five_who_differ_are_too_few_to_tell_whatever_they_say() -> None:
+    assert sign_comparison(judgements(5, 5))["p_value"] > 0.05
+    assert scored(*[(4, 8)] * 5)["evidence"] == "too little"
+    assert scored(*[(4, 8)] * 6)["evidence"] == "thin"
+    # Four of nine find them alike: five who differ, and the interval leaves room for a difference.
+    assert scored(*[(4, 8)] * 5, *[(5, 5)] * 4)["evidence"] == "too little"
+    # Ten of eleven find them alike: that is an answer.
+    alike = scored((4, 8), *[(5, 5)] * 10)
+    assert (alike["low"], alike["high"], alike["evidence"]) == (0.0, 0.0, "enough")
+
+
+def test_firmness_is_compared_like_liking_where_it_was_scored() -> None:
+    batches = core("batches", [batch("A", lid="glass"), batch("B", lid="metal")])
+    rows = [
+        {"tasted_on": DAY, "batch_id": name, "taster": f"t{i}", "liking": 5, "firmness": firmness}
+        for name, scores in {"A": [3, 3, 4, 2, 3, 3, None], "B": [7, 6, 8, 5, 6, 7, 9]}.items()
+        for i, firmness in enumerate(scores)
+    ]
+    glass, metal = compare_tasters(batches, core("tastings", rows), "firmness").rows(named=True)
+    assert (glass["tasters"], glass["mean"], glass["both"]) == (6, 3.0, 6)
+    # The seventh scored one arm only. All six find metal firmer: p = 2 / 2^6.
+    assert (metal["tasters"], metal["differing"], metal["difference"]) == (7, 6, 3.5)
+    assert (metal["p_value"], metal["evidence"]) == (pytest.approx(2 / 64), "thin")
+    unscored = compare_tasters(batches, tastings({"A": {"ann": 5}, "B": {"ann": 5}}), "firmness")
+    assert unscored.select("tasters", "mean", "difference", "evidence").rows() == [(0, None, None, "too little")] * 2
 
 
 def test_ties_leave_the_test_and_stay_in_the_median() -> None:

@@ -15,7 +15,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from pipeline.analysis.plan_problem import Problem
-from pipeline.analysis.sowing_search import climb
+from pipeline.analysis.sowing_search import climb, neighbours
 
 Floats = NDArray[np.float64]
 
@@ -23,6 +23,8 @@ PRICE_ROUNDS = 8
 PRICE_MEMORY = 0.3
 NODES_AT_MOST = 500
 POLISH_SWEEPS = 2
+CHOICES, NEAR_KEPT = 3, 40
+CHOICE_WITHIN = 0.001
 
 
 @dataclass
@@ -41,6 +43,13 @@ class _Pool:
             rows = np.array(list(fresh.values()))
             self.answers += list(rows)
             self.costs += [float(cost) for cost in self.problem.costs(rows)]
+
+    def add_next_to(self, answer: Floats, toll: Floats) -> None:
+        """An answer and those of its neighbours that pay best at the prices of the beds."""
+        near = neighbours(self.problem, answer)
+        near = near[np.count_nonzero(near, axis=1) <= self.problem.most_sowings]
+        best = np.argsort(np.round(self.problem.costs(near, toll), 9), kind="stable")[:NEAR_KEPT]
+        self.add([answer, *near[best]])
 
 
 def area_used(problems: Sequence[Problem], answers: Sequence[Floats]) -> Floats:
@@ -83,12 +92,20 @@ def fit_to_beds(
         The answers, and the price of a square metre in each plan week (weeks' worth of need); the price is 0
         where beds are not the limit.
     """
-    answers, prices = _priced(problems, wanted, rules, area_m2)
-    answers = _polished(problems, answers, area_m2)
-    for rule in rules:
-        cut = scaled_to_beds(problems, rule, area_m2)
-        if _total(problems, cut) < _total(problems, answers) - 1e-9:
-            answers = _polished(problems, cut, area_m2)
+    pools = _priced(problems, wanted, rules, area_m2)
+    cut = (scaled_to_beds(problems, rule, area_m2) for rule in rules)
+    answers = min(cut, key=lambda some: _total(problems, some))
+    prices = _prices(pools, area_m2)
+    for turn in range(CHOICES):
+        if turn:
+            # What is next to a good choice lets crops trade places that none can take alone.
+            for pool, answer in zip(pools, answers, strict=True):
+                pool.add_next_to(answer, pool.problem.occupied_m2 @ prices)
+            prices = _prices(pools, area_m2)
+        hopeful = _hopeful(pools, prices, area_m2, _total(problems, answers))
+        chosen = _polished(problems, _choice(hopeful, area_m2) or answers, area_m2)
+        if _total(problems, chosen) < _total(problems, answers):
+            answers = chosen
     return answers, prices
 
 
@@ -98,7 +115,7 @@ def _total(problems: Sequence[Problem], answers: Sequence[Floats]) -> float:
 
 def _priced(
     problems: Sequence[Problem], wanted: Sequence[Floats], rules: Sequence[Sequence[Floats]], area_m2: float
-) -> tuple[list[Floats], Floats]:
+) -> list[_Pool]:
     pools = []
     for number, (problem, best) in enumerate(zip(problems, wanted, strict=True)):
         pool = _Pool(problem)
@@ -113,7 +130,7 @@ def _priced(
             charged = np.array(pool.costs) + np.array(pool.answers) @ toll
             start = pool.answers[int(np.argmin(charged))]
             pool.add([climb(pool.problem, start, toll)[0]])
-    return _choice(pools, area_m2), _prices(pools, area_m2)
+    return pools
 
 
 def _reduced(best: Floats) -> list[Floats]:
@@ -148,7 +165,19 @@ def _prices(pools: list[_Pool], area_m2: float) -> Floats:
     return np.maximum(-np.asarray(solved.ineqlin.marginals, dtype=np.float64), 0.0)
 
 
-def _choice(pools: list[_Pool], area_m2: float) -> list[Floats]:
+def _hopeful(pools: list[_Pool], prices: Floats, area_m2: float, known: float) -> list[_Pool]:
+    """The ways that can be part of a choice cheaper than the known one, by the prices' own bound."""
+    charged = [np.array(pool.costs) + np.array(pool.answers) @ (pool.problem.occupied_m2 @ prices) for pool in pools]
+    bound = sum(float(costs.min()) for costs in charged) - area_m2 * float(prices.sum())
+    hopeful = []
+    for pool, costs in zip(pools, charged, strict=True):
+        kept = np.flatnonzero(costs - costs.min() <= max(known - bound, 0.0) + 1e-9)
+        hopeful.append(_Pool(pool.problem, [pool.answers[n] for n in kept], [pool.costs[n] for n in kept]))
+    return hopeful
+
+
+def _choice(pools: list[_Pool], area_m2: float) -> list[Floats] | None:
+    """The cheapest one way for each crop that together fit; None where none was found."""
     from scipy.optimize import Bounds, LinearConstraint, milp
 
     cost, area, member = _master(pools)
@@ -157,11 +186,10 @@ def _choice(pools: list[_Pool], area_m2: float) -> list[Floats]:
         constraints=[LinearConstraint(area, ub=area_m2), LinearConstraint(member, lb=1.0, ub=1.0)],
         integrality=np.ones(len(cost)),
         bounds=Bounds(0, 1),
-        options={"node_limit": NODES_AT_MOST},
+        options={"node_limit": NODES_AT_MOST, "mip_rel_gap": CHOICE_WITHIN},
     )
     if solved.x is None:
-        # Sowing nothing always fits; the crops are then improved one by one in the free room.
-        return [np.zeros_like(pool.answers[0]) for pool in pools]
+        return None
     chosen = np.split(np.asarray(solved.x), np.cumsum([len(pool.costs) for pool in pools])[:-1])
     return [pool.answers[int(np.argmax(part))] for pool, part in zip(pools, chosen, strict=True)]
 

@@ -26,16 +26,7 @@ RATIO_SD = 0.7
 LOG_RATIOS = np.linspace(-np.log(50.0), np.log(50.0), 391)
 LEAST_VARIANCE = 1e-3
 
-BATCH_TYPES = {
-    "factor": pl.String(),
-    "value": pl.String(),
-    "batch_id": pl.String(),
-    "method": pl.String(),
-    "containers": pl.Int64(),
-    "spoiled": pl.Float64(),
-    "expected": pl.Float64(),
-    "residual": pl.Float64(),
-}
+HISTORY = ("batch_id", "method", "last_sound_days", "found_days", "fate")
 
 
 def factor_values(histories: pl.DataFrame) -> dict[str, pl.Expr]:
@@ -71,8 +62,7 @@ def spoilage_differences(histories: pl.DataFrame, rng: np.random.Generator, draw
         The ``spoilage_differences`` answer table, worst standardised excess first. ``p_value`` is in (0, 1]
         and null for values with fewer than three batches, which are too few to accuse anything.
     """
-    parts = [_compared(histories, name, value) for name, value in factor_values(histories).items()]
-    batches = pl.concat([pl.DataFrame(schema=BATCH_TYPES), *parts]).sort("factor", "method", "batch_id")
+    batches = _compared(histories)
     if batches.is_empty():
         return pl.DataFrame(schema=answer_types("spoilage_differences"))
     rows = (
@@ -85,24 +75,29 @@ def spoilage_differences(histories: pl.DataFrame, rng: np.random.Generator, draw
     codes = rows.select("factor", "value", "code")
     batches = batches.join(codes, on=["factor", "value"], maintain_order="left")
     z, p_value = _shuffled(batches, rows, rng, draws)
-    ratios = pl.concat([_ratios(part) for part in batches.partition_by("factor")])
     judged = pl.when(pl.col("batches") >= THIN_BATCHES).then(pl.Series(p_value))
-    table = rows.join(ratios, on="code").with_columns(
+    table = rows.join(_ratios(batches), on="code").with_columns(
         z=pl.Series(z), p_value=judged, evidence=evidence(pl.col("batches"))
     )
     ranked = table.sort("z", "factor", "value", descending=[True, False, False])
     return as_answer(ranked, "spoilage_differences")
 
 
-def _compared(histories: pl.DataFrame, factor: str, value: pl.Expr) -> pl.DataFrame:
-    """Batches of the methods in which a factor's values can be compared."""
-    known = histories.with_columns(value=value).filter(pl.col("value").is_not_null())
-    batches = batch_residuals(known, "value", within="method")
-    differs = pl.col("value").n_unique().over("method") > 1
-    some_lost = pl.col("spoiled").sum().over("method") > 0
-    comparable = batches.filter(differs & some_lost)
-    rows = comparable.with_columns(factor=pl.lit(factor))
-    return rows.select(pl.col(name).cast(kind) for name, kind in BATCH_TYPES.items())
+def _compared(histories: pl.DataFrame) -> pl.DataFrame:
+    """Batches by factor, in the methods in which its values can be compared, sorted by factor and method."""
+    stratum = ["factor", "method"]
+    parts = [
+        histories.select(*HISTORY, pl.lit(factor).alias("factor"), value.alias("value"))
+        for factor, value in factor_values(histories).items()
+    ]
+    if not parts:
+        return pl.DataFrame()
+    differs = pl.col("value").n_unique().over(stratum) > 1
+    some_lost = pl.col("spoiled").sum().over(stratum) > 0
+    known = pl.concat(parts).filter(pl.col("value").is_not_null()).filter(differs)
+    # Asked again of the batches, since some were never looked at.
+    batches = batch_residuals(known, "value", within=stratum).filter(differs & some_lost)
+    return batches.sort(*stratum, "batch_id")
 
 
 def _excess_spread(batches: pl.DataFrame) -> pl.DataFrame:
@@ -149,32 +144,39 @@ def _shuffled(
 
 
 def _ratios(batches: pl.DataFrame) -> pl.DataFrame:
-    """Ratio of spoiled to expected for each value of one factor, drawn towards 1, with its 95 % interval.
+    """Ratio of spoiled to expected for each ``code``, drawn towards 1, with its 95 % interval.
 
     Jars of a batch share their fate, so each batch has a gamma factor on its expected losses. Its variance
-    is measured between the batches of a value, by moments, and drawn towards 1 by the weight of four batches.
+    is measured, one for a factor, between the batches of a value, by moments, and drawn towards 1 by the
+    weight of four batches.
     """
-    expected, spoiled = pl.col("expected"), pl.col("spoiled")
-    fitted = expected * spoiled.sum().over("code") / expected.sum().over("code")
+    expected, spoiled, fitted = pl.col("expected"), pl.col("spoiled"), pl.col("fitted")
+    rate = pl.when(expected > 0).then(spoiled.sum().over("code") / expected.sum().over("code")).otherwise(0.0)
     sums = (
-        batches.with_columns(fitted=pl.when(expected > 0).then(fitted).otherwise(0.0))
-        .group_by("code")
+        batches.with_columns(fitted=rate * expected)
+        .group_by("factor", "code")
         .agg(
             spoiled.sum(),
             expected.sum(),
-            off=((spoiled - pl.col("fitted")) ** 2).sum(),
-            fitted_squares=(pl.col("fitted") ** 2).sum(),
+            size=pl.len().cast(pl.Float64),
+            off=((spoiled - fitted) ** 2).sum(),
+            fitted_squares=(fitted**2).sum(),
             squares=(expected**2).sum(),
         )
         .sort("code")
     )
-    o, e, off, fits, squares = (
-        sums[name].to_numpy() for name in ("spoiled", "expected", "off", "fitted_squares", "squares")
-    )
-    free = batches.height - sums.height
-    seen = (off.sum() * batches.height / max(free, 1) - o.sum()) / fits.sum()
-    variance = max((PRIOR_WEIGHT + free * seen) / (PRIOR_WEIGHT + free), LEAST_VARIANCE)
-    low, ratio, high = shrunk_ratio(o, e, variance * squares / np.maximum(e, 1e-12) ** 2)
+
+    def whole(column: str) -> pl.Expr:
+        return pl.col(column).sum().over("factor")
+
+    free = whole("size") - pl.len().over("factor")
+    off = whole("off") * whole("size") / free.clip(lower_bound=1)
+    seen = (off - whole("spoiled")) / whole("fitted_squares")
+    variance = (PRIOR_WEIGHT + free * seen) / (PRIOR_WEIGHT + free)
+    # What the batches of a value share on average counts for less, the more batches there are.
+    shared = variance.clip(LEAST_VARIANCE) * pl.col("squares") / expected.clip(1e-12) ** 2
+    o, e, v = (sums.select(column).to_series().to_numpy() for column in (spoiled, expected, shared))
+    low, ratio, high = shrunk_ratio(o, e, v)
     return pl.DataFrame({"code": sums["code"], "ratio": ratio, "low": low, "high": high})
 
 

@@ -341,6 +341,9 @@ def _trial(row: dict[str, Any], other: str, score: str) -> Finding:
         f"{name}: {more} was {found} than {less}, typically by {abs(row['difference']):.1f} points "
         f"of 9; chance alone would do this {_chance(row['p_value'])}."
     )
+    if "salt " in more + less:
+        # Liking is no reason to go below a published limit.
+        return Finding("trials", f"{sentence} {GUIDANCE}", row["evidence"], RECIPE, 1.0)
     return Finding("trials", sentence, row["evidence"], weight=1.0)
 
 

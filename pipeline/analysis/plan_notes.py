@@ -1,14 +1,15 @@
-"""What a grower should know beside the plan: long gaps, sowings that ripen in the dark, full beds."""
+"""What a grower should know beside the plan: gaps, dark days, full beds, what is left to gain, simpler ways."""
 
 from __future__ import annotations
 
 from collections.abc import Sequence
 
 import numpy as np
+import polars as pl
 from numpy.typing import NDArray
 
 from pipeline.analysis.degree_days import daylength_hours
-from pipeline.analysis.plan_scores import MISSING_BELOW, Trial, outcome
+from pipeline.analysis.plan_scores import MISSING_BELOW, Trial, as_good, outcome
 from pipeline.analysis.plan_tables import MONTHS, short_day
 from pipeline.analysis.sowing_season import Season
 
@@ -68,13 +69,46 @@ def light_notes(trials: Sequence[Trial], answers: Sequence[Floats], season: Seas
     return notes
 
 
-def area_notes(prices: Floats, dropped: Sequence[str], season: Season) -> list[str]:
-    """Where the beds are the limit, what more bed would be worth, and what found no room."""
-    full = np.flatnonzero(prices > 1e-6)
-    if len(full) == 0:
+def area_notes(bed_prices: pl.DataFrame, dropped: Sequence[str]) -> list[str]:
+    """Where the beds are the limit, what more bed would be worth, and what found no room.
+
+    Args:
+        bed_prices: month, weeks_worth_per_m2, one row per month in which the beds are full.
+        dropped: crops that found no room.
+    """
+    if bed_prices.is_empty():
         return []
-    months = dict.fromkeys(MONTHS[season.day(7 * int(week)).month - 1] for week in full)
-    note = f"The beds are the limit in {', '.join(months)}: less is sown than would be wanted."
-    gained = f"One more square metre all season would save about {prices.sum():.1f} weeks' worth of one crop."
+    worth = ", ".join(f"{MONTHS[month.month - 1]} {price:.1f}" for month, price in bed_prices.iter_rows())
+    months = ", ".join(MONTHS[month.month - 1] for month in bed_prices["month"])
+    note = f"The beds are the limit in {months}: less is sown than would be wanted."
+    gained = f"The next square metre would save, in weeks' worth of one crop: {worth}."
     left_out = [f"No room in the beds for: {', '.join(dropped)}."] if dropped else []
     return [note, gained, *left_out]
+
+
+def bound_note(cost: float, least_cost: float) -> str:
+    """How far the plan may be from the best possible."""
+    left = max(0.0, 1.0 - least_cost / cost) if cost > 0 else 0.0
+    return (
+        f"On the weather years it was made for, what is missed, wasted, worked and covered comes to {cost:.1f} weeks'"
+        f" worth of one crop; no plan can come to less than {max(least_cost, 0.0):.1f} (proved), so at most {left:.0%}"
+        " is left to gain."
+    )
+
+
+def simple_note(simple: Floats, full: Floats, *, chosen: bool) -> list[str]:
+    """Whether equal steps of warmth would do, by yearly costs on years that nothing was fitted to.
+
+    Args:
+        simple: yearly costs of equal steps of warmth.
+        full: yearly costs of the full plan.
+        chosen: the simple way is the plan.
+    """
+    if as_good(simple, full):
+        does = "does as well, within the noise, as the full plan"
+    elif chosen:
+        does = f"costs {simple.mean() / full.mean() - 1:.0%} more than the full plan"
+    else:
+        return []
+    way = "Sowing each crop at equal steps of warmth"
+    return [f"{way}, as here, {does}." if chosen else f"{way} {does}: --simple prints that simpler plan."]

@@ -13,12 +13,15 @@ from pipeline.analysis.harvest_kernel import Kernel
 from pipeline.analysis.plan_crops import PlanCrop
 from pipeline.analysis.plan_problem import Need, reachable
 from pipeline.analysis.recourse import best_use, served_by_week
+from pipeline.analysis.sowing_options import PlanWeights
 
 Floats = NDArray[np.float64]
 Flags = NDArray[np.bool_]
 
 MISSING_BELOW = 0.5
 """A week counts as without a crop where less than this share of what was wanted was there."""
+SAME_WITHIN = 0.02
+"""Two ways of sowing whose costs differ by less than this share are called as good; judgement, no source."""
 COMPARISON_SCHEMA = {
     "policy": pl.String(),
     "wasted_kg": pl.Float64(),
@@ -79,6 +82,35 @@ def compare(trials: Sequence[Trial], policies: Mapping[str, Sequence[Floats]]) -
     """
     rows = [(policy, *_scores(trials, answers)) for policy, answers in policies.items()]
     return pl.DataFrame(rows, schema=COMPARISON_SCHEMA, orient="row")
+
+
+def yearly_costs(trials: Sequence[Trial], answers: Sequence[Floats], weights: PlanWeights) -> Floats:
+    """What each year costs by the weights of the plan, in weeks' worth, summed over crops.
+
+    Args:
+        trials: crops on fresh years.
+        answers: steps in each sowing week, one array per crop.
+        weights: what each shortfall counts.
+    """
+    total = np.zeros(trials[0].harvest.shape[2]) if trials else np.zeros(0)
+    for trial, steps in zip(trials, answers, strict=True):
+        found = outcome(trial, steps)
+        eaten, ready = found.eaten_kg.sum(axis=0), found.ready_kg.sum(axis=0)
+        lost = (
+            weights.unmet_fresh * (trial.wanted.sum(axis=0) - eaten)
+            + weights.unmet_shelf * (trial.need.put_by_kg - found.put_by_kg)
+            + weights.waste * (ready - eaten - found.put_by_kg)
+        )
+        work = weights.sowing * np.count_nonzero(steps) + weights.area * trial.crop.step_m2 * steps.sum()
+        total += lost / trial.need.week_kg + work
+    return total
+
+
+def as_good(simple: Floats, full: Floats) -> bool:
+    """Whether the simpler way is as good, by yearly costs in the same years: within 2 %, or within the noise."""
+    apart = simple - full
+    noise = 2.0 * float(apart.std()) / np.sqrt(len(apart))
+    return bool(apart.mean() <= max(SAME_WITHIN * float(full.mean()), noise))
 
 
 def _scores(trials: Sequence[Trial], answers: Sequence[Floats]) -> tuple[float | None, ...]:

@@ -17,6 +17,8 @@ Floats = NDArray[np.float64]
 MONTHS = ("Jan", "Feb", "Mar", "Apr", "May", "Jun", "Jul", "Aug", "Sep", "Oct", "Nov", "Dec")
 MAINLY, PARTLY = 0.75, 0.1
 """Shares of a sowing's use from which its reason names only that use, or names it at all."""
+LEAST_PRICE = 1e-6
+"""Prices below this are rounding of the linear programme."""
 PLAN_SCHEMA = {
     "crop": pl.String(),
     "sow_on": pl.Date(),
@@ -32,6 +34,7 @@ PLAN_SCHEMA = {
     "ready_share": pl.Float64(),
     "reason": pl.String(),
 }
+BED_PRICE_SCHEMA = {"month": pl.Date(), "weeks_worth_per_m2": pl.Float64()}
 OUTLOOK_SCHEMA = {
     "crop": pl.String(),
     "week": pl.Date(),
@@ -138,3 +141,17 @@ def outlook_table(trials: Sequence[Trial], answers: Sequence[Floats], season: Se
             need = float(trial.need.fresh_kg[week])
             rows.append((trial.crop.crop, monday, float(low[week]), float(middle[week]), float(high[week]), need))
     return pl.DataFrame(rows, schema=OUTLOOK_SCHEMA, orient="row").sort("crop", "week")
+
+
+def bed_price_table(prices: Floats, season: Season) -> pl.DataFrame:
+    """What the next square metre would save, by month, for months in which the beds are full.
+
+    Args:
+        prices: price of a square metre in each plan week, weeks' worth.
+        season: the season; a week belongs to the month of its middle day.
+    """
+    by_month: dict[dt.date, float] = {}
+    for week in np.flatnonzero(prices > LEAST_PRICE):
+        month = season.day(7 * int(week) + 3).replace(day=1)
+        by_month[month] = by_month.get(month, 0.0) + float(prices[week])
+    return pl.DataFrame(list(by_month.items()), schema=BED_PRICE_SCHEMA, orient="row")

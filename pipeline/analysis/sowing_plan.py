@@ -5,9 +5,9 @@ picking habits; a search then finds the sowings that do best over all years, eac
 as well as it can be. Simple ways of sowing, tuned on the same years, are compared with it on years that
 neither has seen.
 
-Not modelled: heat that spoils a crop, bolting, pests, one crop eaten for want of another, rotation and the
-shape of beds; a frost that comes when a crop is ripe and waiting. The kitchen's week is shared between crops
-in proportion to what is to be put by.
+Not modelled: heat that spoils a crop, pests, one crop eaten for want of another, the shape of beds; a frost
+that comes when a crop is ripe and waiting. The kitchen's week is shared between crops in proportion to what is
+to be put by.
 """
 
 from __future__ import annotations
@@ -22,13 +22,14 @@ from numpy.typing import NDArray
 from pipeline.analysis.bed_area import area_used, fit_to_beds, scaled_to_beds
 from pipeline.analysis.harvest_kernel import harvest_kernel, yield_noise
 from pipeline.analysis.last_season import repeated_steps
+from pipeline.analysis.plan_bound import lower_bound
 from pipeline.analysis.plan_crops import SKIPPED_SCHEMA, PlanCrop, gather_crops
-from pipeline.analysis.plan_notes import area_notes, gap_notes, light_notes
+from pipeline.analysis.plan_notes import area_notes, bound_note, gap_notes, light_notes, simple_note
 from pipeline.analysis.plan_problem import Need, Problem, crop_problem, offered
-from pipeline.analysis.plan_scores import Trial, compare, crop_trial
-from pipeline.analysis.plan_tables import outlook_table, plan_table
+from pipeline.analysis.plan_scores import Trial, compare, crop_trial, yearly_costs
+from pipeline.analysis.plan_tables import bed_price_table, outlook_table, plan_table
 from pipeline.analysis.sowing_options import PLAN_WEEKS, SOW_WEEKS, PlanOptions
-from pipeline.analysis.sowing_rules import RULES, tuned_rules
+from pipeline.analysis.sowing_rules import EQUAL_WARMTH, RULES, tuned_rules
 from pipeline.analysis.sowing_search import search
 from pipeline.analysis.sowing_season import Season, season_of, sowing_weeks
 from pipeline.analysis.weather_years import WeatherYears
@@ -47,13 +48,25 @@ class PlanResult:
     sowing_plan: pl.DataFrame
     harvest_outlook: pl.DataFrame
     plan_comparison: pl.DataFrame
+    last_season_outlook: pl.DataFrame
+    """As ``harvest_outlook``, were last season's sowings made again; empty where none are given."""
     skipped: pl.DataFrame
     """crop, reason: crops that were wanted and are not in the plan."""
+    bed_prices: pl.DataFrame
+    """month (its first day), weeks_worth_per_m2: what the next square metre would save in each month in which the
+    beds are full, in weeks' worth of one crop."""
     notes: tuple[str, ...]
+    policy: str = THIS_PLAN
+    """The row of ``plan_comparison`` that is the plan."""
+    cost: float | None = None
+    """What is missed, wasted, worked and covered by the weights of the plan, in weeks' worth, on the weather years
+    that it was made for."""
+    least_cost: float | None = None
+    """What no plan can go below, proved; None where it was not asked for."""
 
 
 @dataclass(frozen=True)
-class _Planned:
+class Planned:
     """One crop with its question and its fresh years."""
 
     problem: Problem
@@ -64,6 +77,33 @@ class _Planned:
         steps = np.zeros(SOW_WEEKS)
         steps[self.problem.weeks] = answer
         return steps
+
+
+@dataclass(frozen=True)
+class Asked:
+    """Everything that is to be planned: crops with their questions, and why others have none."""
+
+    planned: tuple[Planned, ...]
+    skipped: dict[str, str]
+    season: Season
+    options: PlanOptions
+    notes: tuple[str, ...]
+
+    @property
+    def problems(self) -> list[Problem]:
+        """The question of each crop."""
+        return [entry.problem for entry in self.planned]
+
+
+@dataclass(frozen=True)
+class Found:
+    """Answers to the questions: one array per crop for every way of sowing, by name; the plan among them."""
+
+    answers: dict[str, list[Floats]]
+    prices: Floats
+    """Price of a square metre in each plan week; 0 where beds are not the limit."""
+    dropped: list[str]
+    """Crops that found no room."""
 
 
 def plan_sowings(
@@ -98,6 +138,27 @@ def plan_sowings(
     Raises:
         ValueError: too few or too short weather years.
     """
+    asked = ask(crops, timing, yields, years, fresh_needs, put_by, options, rng=rng)
+    found = find_plan(asked, rng)
+    repeated = None
+    if last_season is not None:
+        planned = [entry.problem.crop for entry in asked.planned]
+        repeated = repeated_steps(last_season, crops, planned, asked.season.monday)
+    return told(asked, found, put_by, repeated)
+
+
+def ask(
+    crops: pl.DataFrame,
+    timing: pl.DataFrame,
+    yields: pl.DataFrame,
+    years: WeatherYears,
+    fresh_needs: pl.DataFrame,
+    put_by: pl.DataFrame,
+    options: PlanOptions,
+    *,
+    rng: np.random.Generator,
+) -> Asked:
+    """The question of every crop that can be planned; arguments as in ``plan_sowings``."""
     season = season_of(years, options, rng)
     needs, skipped = _needs(fresh_needs, put_by, season, options)
     known, lacking = gather_crops(crops.filter(pl.col("crop").is_in(list(needs))), timing, yields)
@@ -105,30 +166,12 @@ def plan_sowings(
     skipped |= {crop: "not in the crop reference" for crop in needs if crop not in in_reference} | lacking
     planned = []
     for crop in known:
-        found = _prepare(crop, needs[crop.crop], season, options, rng)
-        if isinstance(found, str):
-            skipped[crop.crop] = found
+        entry = _prepare(crop, needs[crop.crop], season, options, rng)
+        if isinstance(entry, str):
+            skipped[crop.crop] = entry
         else:
-            planned.append(found)
-    policies, prices, dropped = _policies(planned, options, rng)
-    for number, entry in enumerate(planned):
-        if not policies[THIS_PLAN][number].any():
-            name = entry.problem.crop.crop
-            skipped[name] = "no room in the beds" if name in dropped else "no sowing of it is worth its work"
-    if last_season is not None:
-        repeated = repeated_steps(last_season, crops, [entry.problem.crop for entry in planned], season.monday)
-        policies = {LAST_SEASON: repeated} | policies
-    return _result(
-        planned,
-        policies,
-        prices,
-        dropped,
-        skipped=skipped,
-        season=season,
-        put_by=put_by,
-        options=options,
-        weather_notes=years.notes,
-    )
+            planned.append(entry)
+    return Asked(tuple(planned), skipped, season, options, years.notes)
 
 
 def _needs(
@@ -160,7 +203,7 @@ def _needs(
 
 def _prepare(
     crop: PlanCrop, need: Need, season: Season, options: PlanOptions, rng: np.random.Generator
-) -> _Planned | str:
+) -> Planned | str:
     """The crop's question on the training years and its trial on the fresh ones, or why there is none."""
     training = season.years(0, options.n_years)
     fresh = season.years(options.n_years, options.n_years + options.fresh_years)
@@ -174,63 +217,101 @@ def _prepare(
         return problem
     unseen = harvest_kernel(crop, fresh, rng, kernel.clearing)
     fresh_noise = yield_noise(options.noise, options.fresh_years, rng)
-    return _Planned(problem, crop_trial(crop, unseen, fresh_noise, allowed & offered(kernel), need))
+    return Planned(problem, crop_trial(crop, unseen, fresh_noise, allowed & offered(kernel), need))
 
 
-def _policies(
-    planned: Sequence[_Planned], options: PlanOptions, rng: np.random.Generator
-) -> tuple[dict[str, list[Floats]], Floats, list[str]]:
-    """Steps by sowing week for every way of sowing, the price of bed area, and crops that found no room."""
-    problems = [entry.problem for entry in planned]
+def find_plan(asked: Asked, rng: np.random.Generator) -> Found:
+    """Every way of sowing, each as good as it can be made, and the plan."""
+    problems, area = asked.problems, asked.options.bed_area_m2
     rules = [tuned_rules(problem) for problem in problems]
     best = [
-        search(problem, np.array(list(tuned.values())), rng, options.rounds)[0]
+        search(problem, np.array(list(tuned.values())), rng, asked.options.rounds)[0]
         for problem, tuned in zip(problems, rules, strict=True)
     ]
     by_rule = {rule: [tuned[rule] for tuned in rules] for rule in RULES}
-    prices, chosen, area = np.zeros(PLAN_WEEKS), best, options.bed_area_m2
+    prices, chosen = np.zeros(PLAN_WEEKS), best
     if area is not None and problems and area_used(problems, best).max() > area:
         chosen, prices = fit_to_beds(problems, best, list(by_rule.values()), area)
+    answers = {rule: scaled_to_beds(problems, found, area) for rule, found in by_rule.items()}
     dropped = [
         problem.crop.crop
         for problem, wanted, got in zip(problems, best, chosen, strict=True)
         if wanted.any() and not got.any()
     ]
-    answers = {rule: scaled_to_beds(problems, found, area) for rule, found in by_rule.items()}
-    answers[THIS_PLAN] = chosen
+    return Found(answers | {THIS_PLAN: chosen}, prices, dropped)
+
+
+def told(asked: Asked, found: Found, put_by: pl.DataFrame, repeated: list[Floats] | None = None) -> PlanResult:
+    """The answers as tables and notes.
+
+    Args:
+        asked: the questions.
+        found: the answers.
+        put_by: as in ``plan_sowings``.
+        repeated: last season's steps in each sowing week, one array per crop.
+    """
+    season, options = asked.season, asked.options
+    policy = EQUAL_WARMTH if options.simple else THIS_PLAN
     in_weeks = {
-        policy: [entry.in_weeks(answer) for entry, answer in zip(planned, found, strict=True)]
-        for policy, found in answers.items()
+        name: [entry.in_weeks(answer) for entry, answer in zip(asked.planned, answers, strict=True)]
+        for name, answers in found.answers.items()
     }
-    return in_weeks, prices, dropped
-
-
-def _result(
-    planned: Sequence[_Planned],
-    policies: dict[str, list[Floats]],
-    prices: Floats,
-    dropped: list[str],
-    *,
-    skipped: dict[str, str],
-    season: Season,
-    put_by: pl.DataFrame,
-    options: PlanOptions,
-    weather_notes: tuple[str, ...],
-) -> PlanResult:
-    trials, plan = [entry.trial for entry in planned], policies[THIS_PLAN]
+    trials, plan = [entry.trial for entry in asked.planned], in_weeks[policy]
+    policies = in_weeks if repeated is None else {LAST_SEASON: repeated} | in_weeks
+    bed_prices = bed_price_table(found.prices, season)
+    cost, least = _cost(asked, found.answers[policy]), _least_cost(asked, found)
     notes = [
-        *weather_notes,
-        *area_notes(prices, dropped, season),
+        *asked.notes,
+        *([bound_note(cost, least)] if least is not None else []),
+        *area_notes(bed_prices, found.dropped),
+        *_simple_notes(trials, in_weeks, options),
         *gap_notes(trials, plan, season, options.longest_gap),
         *light_notes(trials, plan, season),
     ]
     return PlanResult(
         sowing_plan=plan_table(trials, plan, season, _jar_kg(put_by)),
         harvest_outlook=outlook_table(trials, plan, season),
-        plan_comparison=compare(trials, policies) if planned else compare([], {}),
-        skipped=pl.DataFrame(sorted(skipped.items()), schema=SKIPPED_SCHEMA, orient="row"),
+        plan_comparison=compare(trials, policies if trials else {}),
+        last_season_outlook=outlook_table(trials, repeated, season) if repeated else outlook_table([], [], season),
+        skipped=_skipped(asked, found.answers[policy], found.dropped),
+        bed_prices=bed_prices,
         notes=tuple(notes),
+        policy=policy,
+        cost=cost if trials else None,
+        least_cost=least,
     )
+
+
+def _cost(asked: Asked, answers: Sequence[Floats]) -> float:
+    return sum(float(p.costs(answer[None])[0]) for p, answer in zip(asked.problems, answers, strict=True))
+
+
+def _least_cost(asked: Asked, found: Found) -> float | None:
+    """What no plan can go below; full beds are charged for at their prices, and the whole bed is credited."""
+    moves, area = asked.options.bound_moves, asked.options.bed_area_m2
+    if moves == 0 or not asked.planned:
+        return None
+    least = -float(found.prices.sum()) * (area or 0.0)
+    for problem, answer in zip(asked.problems, found.answers[THIS_PLAN], strict=True):
+        toll = problem.occupied_m2 @ found.prices
+        least += lower_bound(problem, float(problem.costs(answer[None], toll)[0]), moves, toll)
+    return least
+
+
+def _simple_notes(trials: Sequence[Trial], in_weeks: dict[str, list[Floats]], options: PlanOptions) -> list[str]:
+    if not trials:
+        return []
+    simple, full = (yearly_costs(trials, in_weeks[policy], options.weights) for policy in (EQUAL_WARMTH, THIS_PLAN))
+    return simple_note(simple, full, chosen=options.simple)
+
+
+def _skipped(asked: Asked, answers: Sequence[Floats], dropped: Sequence[str]) -> pl.DataFrame:
+    skipped = dict(asked.skipped)
+    for problem, answer in zip(asked.problems, answers, strict=True):
+        name = problem.crop.crop
+        if not answer.any():
+            skipped[name] = "no room in the beds" if name in dropped else "no sowing of it is worth its work"
+    return pl.DataFrame(sorted(skipped.items()), schema=SKIPPED_SCHEMA, orient="row")
 
 
 def _jar_kg(put_by: pl.DataFrame) -> dict[str, float]:

@@ -11,7 +11,9 @@ Floats = NDArray[np.float64]
 Pattern = tuple[int, ...]
 """Positions among the sowing weeks that are sown."""
 
-RULES = ("all at once", "every 21 days", "every 14 days", "equal warmth")
+ALL_AT_ONCE, FIXED, EQUAL_WARMTH = "all at once", "best fixed interval", "equal warmth"
+RULES = (ALL_AT_ONCE, "every 21 days", "every 14 days", FIXED, EQUAL_WARMTH)
+LONGEST_INTERVAL_WEEKS = 8
 SIZES = 12
 KEEP = 64
 
@@ -19,18 +21,21 @@ KEEP = 64
 def tuned_rules(problem: Problem) -> dict[str, Floats]:
     """Each rule's best answer: dates, number of sowings and amount are chosen on the problem's own years.
 
-    ``every 14 days`` and ``every 21 days`` sow the same amount at that distance. ``equal warmth`` sows the
-    same amount so that usual first picks are equally spaced, which means equal warmth between sowings (the
-    rule of Ottosson 1972, Acta Horticulturae 27, for peas; abstract read). The last three need two sowings
-    or more; a crop that is sown once is sown once by every rule. None goes beyond the most sowings allowed.
+    ``every 14 days`` and ``every 21 days`` sow the same amount at that distance, ``best fixed interval`` at the
+    distance that suits the crop best, whole weeks. ``equal warmth`` sows the same amount so that usual first
+    picks are equally spaced, which means equal warmth between sowings (the rule of Ottosson 1972, Acta
+    Horticulturae 27, for peas; abstract read). All but the first need two sowings or more; a crop that is sown
+    once is sown once by every rule. None goes beyond the most sowings allowed.
     """
     once = _best(problem, [(place,) for place in range(len(problem.weeks))])
+    intervals = range(1, LONGEST_INTERVAL_WEEKS + 1)
     several = {
         "every 21 days": _every(problem, 3),
         "every 14 days": _every(problem, 2),
-        "equal warmth": _equal_warmth(problem),
+        FIXED: [pattern for weeks in intervals for pattern in _every(problem, weeks)],
+        EQUAL_WARMTH: _equal_warmth(problem),
     }
-    return {"all at once": once} | {
+    return {ALL_AT_ONCE: once} | {
         rule: _best(problem, patterns) if patterns else once for rule, patterns in several.items()
     }
 

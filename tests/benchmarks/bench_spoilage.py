@@ -14,10 +14,11 @@ from collections.abc import Callable
 import numpy as np
 import polars as pl
 
+from pipeline.analysis.differences import spoilage_differences
 from pipeline.analysis.histories import container_histories
-from pipeline.analysis.keeping import estimate_keeping, keeping_curves
+from pipeline.analysis.keeping import keeping_curves
 from pipeline.analysis.permutation import worse_than_rest
-from pipeline.analysis.spoilage import spoilage_table
+from pipeline.analysis.spoilage import estimate_keeping, spoilage_table
 from tests.benchmarks.households import AS_OF, START, core
 
 GROUPS, JARS = 20, 8
@@ -76,6 +77,9 @@ def main(containers: int) -> None:
 
     table, written = invented(containers), logs(containers)
     rng = np.random.default_rng(3)
+    batch = table["batch_id"].str.slice(1).cast(pl.Int64)
+    lid, store, vented = batch % 3, batch % 7 // 2, batch % 5 < 2
+    recorded = table.with_columns(lid=lid.cast(pl.String), store=store.cast(pl.String), vented=vented)
     age = table.select(
         pl.when(pl.col("fate") == "spoiled").then(pl.col("last_sound_days") + 30).otherwise("last_sound_days")
     ).to_series()
@@ -102,6 +106,7 @@ def main(containers: int) -> None:
         ("spoilage_table", lambda: spoilage_table(table, "method"), 3),
         ("keeping_curves", lambda: keeping_curves(table, "method"), 3),
         ("worse_than_rest", lambda: worse_than_rest(table, "method", rng), 1),
+        ("spoilage_differences: 3 records, 99 shuffles", lambda: spoilage_differences(recorded, rng, 99), 1),
         ("container_histories", lambda: container_histories(*written, AS_OF), 3),
     ):
         print(f"{seconds(work, repeats):8.3f} s  {name}")

@@ -1,0 +1,186 @@
+"""Which rows of one or many season folders may be shared, and which plot each belongs to.
+
+A plot is shared where its row in the plots log says ``share = yes``; silence is not consent. A row belongs to the
+plot it names, else to that of its sowing or batch, else to the only plot of its folder. A row that names two
+plots, its own and its sowing's, needs the consent of both. All other rows stay behind. Who grew, who tasted and
+what was noted stays behind always.
+
+Plots of one grower count as one: figures of three plots that are all one person's are that person's figures (the
+"holdings" of the "Handbook on Statistical Disclosure Control", 2nd edition, section 4.2, read in its published
+source).
+"""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+
+import polars as pl
+
+from pipeline.settings import Settings
+from schemas.contracts import core_types
+
+BY_PLOT = ("sowings", "harvests", "batches", "ingredients", "spoilage", "consumption")
+"""Logs whose rows belong to a plot; tastings are personal and are not read."""
+
+PRIVATE = ("grower", "note", "treatment", "trial", "bed", "variety")
+"""Columns emptied at once: nothing that is shared needs them."""
+
+LEAST_NAME = 3
+"""Letters of a part of a person's name that a plot's label may not hold."""
+
+PLOT_TYPES: dict[str, pl.DataType] = {
+    "plot": pl.String(),
+    "holder": pl.String(),
+    "label": pl.String(),
+    "area_m2": pl.Float64(),
+    "people": pl.Float64(),
+    "folder": pl.Int64(),
+}
+UNATTRIBUTED_TYPES: dict[str, pl.DataType] = {"log": pl.String(), "rows": pl.Int64()}
+
+
+@dataclass(frozen=True)
+class FolderLogs:
+    """The typed logs of one season folder."""
+
+    frames: Mapping[str, pl.DataFrame]
+    settings: Settings
+
+
+@dataclass(frozen=True)
+class Pool:
+    """The rows that may be shared, of all folders together.
+
+    ``frames`` holds the logs of ``BY_PLOT`` with ``plot`` filled in everywhere, plus ``holder``, who stands
+    behind it; plots, sowings and batches go by names that are their own across folders.
+    """
+
+    frames: Mapping[str, pl.DataFrame]
+    plots: pl.DataFrame
+    """``plot``, ``holder``, ``label``, ``area_m2``, ``people`` and ``folder`` (its place in the list) of each."""
+    unattributed: pl.DataFrame
+    """``log`` and ``rows``: rows that name no plot, in folders of several plots; they are left out."""
+    some_declined: bool
+    """Whether there are plots that did not agree."""
+
+    def __getitem__(self, log: str) -> pl.DataFrame:
+        """Shared rows of one log."""
+        return self.frames[log]
+
+    def of_plot(self, plot: str) -> dict[str, pl.DataFrame]:
+        """The logs of one plot."""
+        return {log: frame.filter(pl.col("plot") == plot) for log, frame in self.frames.items()}
+
+
+def pool(folders: Sequence[FolderLogs]) -> Pool:
+    """The shared rows of all folders, as if they were one.
+
+    Args:
+        folders: typed logs of each folder.
+    """
+    parts: dict[str, list[pl.DataFrame]] = {log: [] for log in BY_PLOT}
+    plots, lost, declined = [pl.DataFrame(schema=PLOT_TYPES)], dict.fromkeys(BY_PLOT, 0), False
+    for number, folder in enumerate(folders):
+        shared = _shared_plots(folder.frames, number, many=len(folders) > 1)
+        plots.append(shared)
+        for log, rows in _with_plot(folder.frames, f"{number + 1}/").items():
+            lost[log] += rows["plot"].null_count()
+            parts[log].append(_consented(rows, shared))
+        declined |= shared.height < len(_plots_named(folder.frames))
+    together = pl.concat(plots)
+    empty = {
+        log: pl.DataFrame(schema=core_types(log) | {"plot": pl.String(), "holder": pl.String()}) for log in BY_PLOT
+    }
+    columns = {log: list(frame.columns) for log, frame in empty.items()}
+    frames = {log: pl.concat([empty[log], *(part.select(columns[log]) for part in parts[log])]) for log in BY_PLOT}
+    counts = [(log, count) for log, count in lost.items() if count]
+    unattributed = pl.DataFrame(counts, schema=UNATTRIBUTED_TYPES, orient="row")
+    return Pool(frames, together, unattributed, declined)
+
+
+def _plain(column: str) -> pl.Expr:
+    """A plot's name as it is compared: without case and outer spaces."""
+    return pl.col(column).str.strip_chars().str.to_lowercase()
+
+
+def _plots_named(frames: Mapping[str, pl.DataFrame]) -> set[str]:
+    """Every plot that a folder knows of, listed or not."""
+    names = [frames[log].select(_plain("plot"))["plot"] for log in ("plots", "sowings", "harvests", "batches")]
+    return set(pl.concat(names).drop_nulls())
+
+
+def _shared_plots(frames: Mapping[str, pl.DataFrame], number: int, *, many: bool) -> pl.DataFrame:
+    """The plots of a folder whose growers agreed; a label that holds someone's name is replaced by a number."""
+    names = _names(frames)
+    rows: list[dict[str, object]] = []
+    plots = frames["plots"].with_columns(plain=_plain("plot"))
+    agreed = plots.filter(pl.col("share").fill_null(value=False).all().over("plain"))
+    for row in agreed.unique("plain", keep="first").sort("plain").iter_rows(named=True):
+        plot, grower = row["plain"], (row["grower"] or "").strip().casefold()
+        label = f"plot no. {len(rows) + 1}" if names & _words(row["plot"]) else row["plot"].strip()
+        rows.append(
+            {
+                "plot": f"{number + 1}/{plot}",
+                "holder": f"{number + 1}/by {grower}" if grower else f"{number + 1}/{plot}",
+                "label": f"garden {number + 1}, {label}" if many else label,
+                "area_m2": row["area_m2"],
+                "people": row["people"],
+                "folder": number,
+            }
+        )
+    return pl.DataFrame(rows, schema=PLOT_TYPES)
+
+
+def _words(text: str | None) -> set[str]:
+    return {word for word in re.findall(r"\w+", (text or "").casefold()) if len(word) >= LEAST_NAME}
+
+
+def _names(frames: Mapping[str, pl.DataFrame]) -> set[str]:
+    """Parts of the names of all growers and tasters of a folder."""
+    columns = (("plots", "grower"), ("harvests", "grower"), ("tastings", "taster"))
+    people = {name for log, column in columns for name in frames[log][column].drop_nulls()}
+    return {word for name in people for word in _words(name)} - {"grower", "taster", "plot"}
+
+
+def _with_plot(frames: Mapping[str, pl.DataFrame], prefix: str) -> dict[str, pl.DataFrame]:
+    """The logs of a folder with every row's plot, null where it has none, and ``second``, another it names."""
+    named = _plots_named(frames)
+    only = pl.lit(prefix + named.pop() if len(named) == 1 else None, pl.String)
+    own = pl.lit(prefix) + _plain("plot")
+    rows = {log: _own_names(frames[log], prefix) for log in BY_PLOT}
+    sowings, batches = (rows[log].with_columns(plot=pl.coalesce(own, only)) for log in ("sowings", "batches"))
+    sown_on = sowings.select("sowing_id", second="plot").unique("sowing_id", keep="first")
+    made_on = batches.select("batch_id", "plot").unique("batch_id", keep="first")
+    harvests = (
+        rows["harvests"]
+        .join(sown_on, on="sowing_id", how="left", maintain_order="left")
+        .with_columns(plot=pl.coalesce(own, "second", only))
+    )
+    of_batch = {
+        log: rows[log]
+        .join(made_on, on="batch_id", how="left", maintain_order="left")
+        .with_columns(plot=pl.when(pl.col("batch_id").is_null()).then(only).otherwise("plot"))
+        for log in ("ingredients", "spoilage", "consumption")
+    }
+    return {"sowings": sowings, "harvests": harvests, "batches": batches, **of_batch}
+
+
+def _own_names(frame: pl.DataFrame, prefix: str) -> pl.DataFrame:
+    """Sowings and batches under names of their own across folders, and nothing private."""
+    ids = [name for name in ("batch_id", "sowing_id") if name in frame.columns]
+    private = [name for name in PRIVATE if name in frame.columns]
+    return frame.with_columns(
+        *((pl.lit(prefix) + pl.col(name)).alias(name) for name in ids),
+        *(pl.lit(None, pl.String).alias(name) for name in private),
+    )
+
+
+def _consented(rows: pl.DataFrame, shared: pl.DataFrame) -> pl.DataFrame:
+    """Rows of shared plots, with who stands behind them."""
+    plots = shared.select("plot", "holder")
+    kept = rows.join(plots, on="plot", how="inner", maintain_order="left")
+    if "second" not in kept.columns:
+        return kept
+    return kept.filter(pl.col("second").is_null() | pl.col("second").is_in(plots["plot"].to_list())).drop("second")
