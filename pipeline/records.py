@@ -144,8 +144,9 @@ def _damaged(data: bytes) -> bool:
 
 def _outside(letters: npt.NDArray[np.uint8], quotes: npt.NDArray[np.intp], delimiter: int) -> int:
     """How many delimiters stand outside quotes; -1 where a quote neither opens nor closes a cell."""
+    found = letters == delimiter
     if not quotes.size:
-        return int(np.count_nonzero(letters == delimiter))
+        return int(np.count_nonzero(found))
     opening, closing = quotes[0::2], quotes[1::2]
     before = np.where(opening > 0, letters[opening - 1], LINE)
     after = letters[closing + 1]
@@ -153,9 +154,8 @@ def _outside(letters: npt.NDArray[np.uint8], quotes: npt.NDArray[np.intp], delim
     closes = (after == delimiter) | (after == LINE) | (after == CARRIAGE_RETURN) | (after == QUOTE)
     if not (opens.all() and closes.all()):
         return -1
-    found = np.flatnonzero(letters == delimiter)
-    inside = np.searchsorted(found, closing) - np.searchsorted(found, opening)
-    return int(found.size - inside.sum())
+    inside = np.add.reduceat(found.view(np.uint8), quotes, dtype=np.uint32)[0::2]
+    return int(np.count_nonzero(found)) - int(inside.sum())
 
 
 def _read(data: bytes, form: Form, records: int, *, quoted: bool) -> pl.DataFrame | None:

@@ -79,7 +79,8 @@ def shape_rows(kind: str, file: str, header: Header, part: Part) -> Shaped:
         ]
         cells = cells.filter(rules == "")
     readable = _raw(log, file, header, cells)
-    return Shaped(pl.concat([readable, raw_of(log, file, odd)]), readable, _problems(file, header.delimiter, odd))
+    raw = pl.concat([readable, raw_of(log, file, odd)], rechunk=False) if odd else readable
+    return Shaped(raw, readable, _problems(file, header.delimiter, odd))
 
 
 RULES = {

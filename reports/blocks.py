@@ -62,6 +62,7 @@ class FigureBlock:
     """A drawn chart with its title, what to see in it, and its data."""
 
     svg: Markup
+    slug: str
     title: str
     text: str
     table: TableBlock
@@ -120,6 +121,13 @@ class Section:
     blocks: Sequence[Block]
 
 
+def charts_of(sections: Sequence[Section]) -> dict[str, str]:
+    """SVG text of every chart of these sections, by slug."""
+    return {
+        block.slug: str(block.svg) for section in sections for block in section.blocks if isinstance(block, FigureBlock)
+    }
+
+
 class Answers:
     """The answer tables by name; a missing one is empty, and a number that is not finite is null."""
 
@@ -174,7 +182,7 @@ def figure_block(chart: AnyChart | None, slug: str, title: str, text: str, table
     if chart is None:
         return [table]
     svg = Markup(to_svg(chart, f"Chart: {title}. {text} The figures are in the table below it.", slug))  # noqa: S704
-    return [FigureBlock(svg, title, text, table)]
+    return [FigureBlock(svg, slug, title, text, table)]
 
 
 def is_long(frame: pl.DataFrame) -> bool:

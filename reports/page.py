@@ -8,7 +8,7 @@ from dataclasses import dataclass
 import polars as pl
 
 from reports import care_sections, past_sections, plan_sections
-from reports.blocks import Answers, Section
+from reports.blocks import Answers, Section, charts_of
 from reports.rendering import render
 from reports.words import day_span
 from schemas.logs import LOGS
@@ -85,6 +85,11 @@ def review_page(
         one_row_is={name: log.one_row_is for name, log in LOGS.items()},
         notes=notes,
     )
+
+
+def review_charts(garden: Garden, answers: dict[str, pl.DataFrame]) -> dict[str, str]:
+    """Every chart of the season review as SVG text, by slug; the same that stand on the page."""
+    return charts_of(_sections(garden, [], Answers(answers)))
 
 
 def _sections(garden: Garden, ranked: Sequence[Finding], tables: Answers) -> list[Section]:

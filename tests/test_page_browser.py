@@ -2,52 +2,20 @@
 
 from __future__ import annotations
 
-import os
-import shutil
-from collections.abc import Iterator
 from pathlib import Path
-from typing import TYPE_CHECKING, Protocol
 
 import polars as pl
 import pytest
+from headless import Window, own
 from invented_answers import AS_OF, GARDEN, answers, empty_answers, review_html
 
 from reports.page import review_page
 from schemas.page import Finding, Garden
 
-if TYPE_CHECKING:
-    from playwright.sync_api import Browser, Page
-
 pytestmark = pytest.mark.browser
+pytest_plugins = ["headless"]
 
-CHROMIUM = shutil.which("chromium")
-QUIET = (
-    "--no-sandbox",
-    "--disable-gpu",
-    "--disable-quic",
-    "--no-first-run",
-    "--disable-background-networking",
-    "--disable-component-update",
-    "--disable-sync",
-)
 HOSTILE = "</script><script>document.title='x'</script><img src=http://a.invalid/x onerror=\"document.title='x'\">"
-
-Seen = list[str]
-
-
-@pytest.fixture(scope="module")
-def browser() -> Iterator[Browser]:
-    if CHROMIUM is None:
-        message = "Chromium is not installed: `apt-get install chromium` (or the like) lets these tests run"
-        if os.environ.get("CI"):
-            pytest.fail(message)
-        pytest.skip(message)
-    from playwright.sync_api import sync_playwright
-
-    with sync_playwright() as playwright:
-        chromium = playwright.chromium.launch(executable_path=CHROMIUM, args=list(QUIET))
-        yield chromium
-        chromium.close()
 
 
 @pytest.fixture(scope="module")
@@ -55,45 +23,6 @@ def review(tmp_path_factory: pytest.TempPathFactory) -> Path:
     file = tmp_path_factory.mktemp("review") / "index.html"
     file.write_text(review_html(), encoding="utf-8")
     return file
-
-
-class Window(Protocol):
-    """Opens a file, and gives the page and what it asked for or complained of."""
-
-    def __call__(
-        self, file: Path, width: int = 1280, *, script: bool = True, dark: bool = False
-    ) -> tuple[Page, Seen]: ...
-
-
-@pytest.fixture
-def opened(browser: Browser) -> Iterator[Window]:
-    contexts = []
-
-    def window(file: Path, width: int = 1280, *, script: bool = True, dark: bool = False) -> tuple[Page, Seen]:
-        context = browser.new_context(
-            offline=True,
-            viewport={"width": width, "height": 800},
-            java_script_enabled=script,
-            color_scheme="dark" if dark else "light",
-            reduced_motion="reduce",
-        )
-        contexts.append(context)
-        page = context.new_page()
-        seen: Seen = []
-        page.on("console", lambda message: seen.append(f"console: {message.text}"))
-        page.on("pageerror", lambda error: seen.append(f"error: {error}"))
-        page.on("request", lambda request: seen.append(f"request: {request.url[:80]}"))
-        page.goto(file.as_uri())
-        return page, seen
-
-    yield window
-    for context in contexts:
-        context.close()
-
-
-def own(file: Path) -> Seen:
-    """All that a page that stands alone asks for: itself."""
-    return [f"request: {file.as_uri()[:80]}"]
 
 
 def test_the_page_opens_without_network_and_complains_of_nothing(opened: Window, review: Path) -> None:

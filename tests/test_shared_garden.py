@@ -20,6 +20,8 @@ from pipeline.analysis.shared_plan import deal_out, even_needs
 from pipeline.analysis.shared_plots import FolderLogs, pool
 from pipeline.analysis.suppression import CELL_TYPES, DOMINATED, FEW, PROTECTS, Rule, feasible_intervals
 from pipeline.errors import UsageError
+from pipeline.folder import opened
+from pipeline.load import load_folder
 from pipeline.settings import Settings
 from pipeline.share import share
 from schemas.contracts import polars_types
@@ -406,16 +408,16 @@ def test_the_withheld_figures_of_the_report_cannot_be_worked_out() -> None:
 
 
 def _true_kilos() -> dict[tuple[str, str], tuple[float, int]]:
-    """Kilos and plots by crop and month, straight from the files; their weights are in grams or kilograms."""
-    given: dict[tuple[str, str], dict[str, float]] = {}
+    """Kilos and plots by crop and month, straight from the typed logs of the gardens that share."""
+    given: dict[tuple[str, str], list[float]] = {}
     for place in simulated_folders()[:4]:
-        for line in (place / "harvests-2025.csv").read_text().splitlines()[1:]:
-            day, crop, weight = line.split(",")[:3]
-            number, unit = weight.split()
-            kg = float(number) / (1000 if unit == "g" else 1)
-            cell = given.setdefault((crop, f"{day[:7]}-01"), {})
-            cell[place.name] = cell.get(place.name, 0.0) + kg
-    return {key: (sum(cell.values()), len(cell)) for key, cell in given.items()}
+        with opened(place, None, in_memory=True) as (store, settings):
+            load_folder(store, place, settings, AS_OF)
+            month = pl.col("picked_on").dt.truncate("1mo").cast(pl.String).alias("month")
+            sums = store.core("harvests").group_by("crop", month).agg(pl.col("weight_kg").sum())
+        for crop, of_month, kg in sums.iter_rows():
+            given.setdefault((crop, of_month), []).append(kg)
+    return {key: (sum(kilos), len(kilos)) for key, kilos in given.items()}
 
 
 def test_the_list_of_what_was_withheld_counts_every_empty_cell() -> None:
