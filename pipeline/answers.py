@@ -230,9 +230,7 @@ def timing_of(logs: Logs) -> tuple[pl.DataFrame, pl.DataFrame]:
     return fit_crop_timing(starts, weather, logs.crops, learned, latitude), learned
 
 
-def plan_of(
-    logs: Logs, needs: pl.DataFrame, seed: int, *, simple: bool = False
-) -> tuple[PlanResult, pl.DataFrame]:
+def plan_of(logs: Logs, needs: pl.DataFrame, seed: int, *, simple: bool = False) -> tuple[PlanResult, pl.DataFrame]:
     """The plan for the next season and the timing it rests on."""
     settings = logs.settings
     first, _ = logs.next_season

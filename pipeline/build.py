@@ -91,9 +91,7 @@ def gluts(folder: Path, as_of: dt.date, store_path: Path | None, seed: int, prog
     return Answers(as_of, tables, shown, sentences, (*report.notes, *notes))
 
 
-def shelf(
-    folder: Path, as_of: dt.date, store_path: Path | None, calendar: Path | None, progress: Progress
-) -> Answers:
+def shelf(folder: Path, as_of: dt.date, store_path: Path | None, calendar: Path | None, progress: Progress) -> Answers:
     """What is on the shelf, what to use first and when it runs out; with a calendar of looks if one is named."""
     with opened(folder, store_path) as (store, settings):
         report = load_folder(store, folder, settings, as_of, progress)
@@ -137,9 +135,7 @@ def labels(
         load_folder(store, folder, settings, as_of, progress)
         logs = read_logs(store, settings, as_of)
     tables = answering.shelf_answers(logs)
-    facts = label_facts(
-        logs["batches"], tables["use_first"], answering.ready_of(logs), tables["cautions"], logs.as_of
-    )
+    facts = label_facts(logs["batches"], tables["use_first"], answering.ready_of(logs), tables["cautions"], logs.as_of)
     if chosen:
         missing = sorted(set(chosen) - set(facts["batch_id"]))
         if missing:

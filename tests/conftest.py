@@ -6,7 +6,10 @@ from collections.abc import Callable
 from pathlib import Path
 
 import pytest
+from headless import browser, opened
 from hypothesis import HealthCheck, settings
+
+__all__ = ["browser", "opened"]
 
 settings.register_profile(
     "rowshelf", derandomize=True, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture]

@@ -13,7 +13,6 @@ from reports.page import review_page
 from schemas.page import Finding, Garden
 
 pytestmark = pytest.mark.browser
-pytest_plugins = ["headless"]
 
 HOSTILE = "</script><script>document.title='x'</script><img src=http://a.invalid/x onerror=\"document.title='x'\">"
 
