@@ -162,7 +162,7 @@ def _moved_prices(
 def _around(amounts: Floats, most: Floats) -> Floats:
     """Three amounts about the last ones, sowing weeks x 3."""
     tried = np.stack([np.floor(0.75 * amounts), amounts, np.ceil(1.3 * amounts)], axis=1)
-    return np.clip(tried, 1.0, most[:, None])
+    return np.asarray(np.clip(tried, 1.0, most[:, None]), dtype=np.float64)
 
 
 def _free(way: Floats, price: Floats, limit: Floats) -> Floats:
