@@ -167,6 +167,7 @@ def harvest_balance(logs: Logs) -> GlutAnswers:
         settings=logs.settings,
         as_of=logs.as_of,
         season=logs.season,
+        storage_c=logs.settings.fresh_store_c,
     )
 
 
@@ -186,6 +187,11 @@ def harvest_answers(logs: Logs, seed: int) -> tuple[Tables, list[str]]:
     return tables, list(balance.notes)
 
 
+def cautions_of(logs: Logs) -> pl.DataFrame:
+    """Batches that break a published limit."""
+    return batch_cautions(logs["batches"], logs["spoilage"], reference.caution_rules(), logs.crops)
+
+
 def shelf_answers(logs: Logs) -> Tables:
     """What is on the shelf, what to use first, and which batches break a published limit."""
     ledger = shelf_ledger(logs["batches"], logs["spoilage"], logs["consumption"], logs.as_of)
@@ -194,7 +200,7 @@ def shelf_answers(logs: Logs) -> Tables:
     return {
         "shelf": shelf_table(ledger, logs["consumption"], logs.as_of),
         "use_first": use_first(ledger, logs["batches"], months, curves, logs.as_of, ready_of(logs)),
-        "cautions": batch_cautions(logs["batches"], logs["spoilage"], reference.caution_rules(), logs.crops),
+        "cautions": cautions_of(logs),
     }
 
 

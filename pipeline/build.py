@@ -53,9 +53,16 @@ def check(folder: Path, as_of: dt.date, progress: Progress) -> Loaded:
 
 
 def load(folder: Path, as_of: dt.date, store_path: Path | None, progress: Progress) -> Loaded:
-    """Bring the store in line with the folder."""
+    """Bring the store in line with the folder, and hold every batch against the published limits."""
     with opened(folder, store_path) as (store, settings):
-        return _loaded(store, load_folder(store, folder, settings, as_of, progress))
+        report = load_folder(store, folder, settings, as_of, progress)
+        cautions = answering.cautions_of(read_logs(store, settings, as_of))
+        with store.transaction():
+            store.save_answer("cautions", cautions)
+        flagged = cautions["batch_id"].n_unique()
+        said = (f"{flagged} batches break a published limit or leave it open: see `rowshelf shelf` or the review.",)
+        loaded = _loaded(store, report)
+        return Loaded(loaded.summary, loaded.problems, loaded.notes + (said if flagged else ()))
 
 
 def _loaded(store: Store, report: LoadReport) -> Loaded:

@@ -20,7 +20,7 @@ import polars as pl
 from pipeline.text import LONGEST_LINE, MARK_BYTES, MARKS, TooLong, shown_marks
 
 LONGEST_RECORD_LINES = 200
-LONGEST_CELL = csv.field_size_limit()
+LONGEST_CELL = 131_072
 SMALL_PIECE = 256 << 10
 LINE, CARRIAGE_RETURN, QUOTE = 10, 13, 34
 
@@ -233,6 +233,7 @@ def read_rows(lines: list[str], delimiter: str, line: int, *, final: bool) -> tu
     while at < len(lines):
         feed = _Feed(lines, at)
         try:
+            csv.field_size_limit(LONGEST_CELL)  # one for the whole process: another library may have moved it
             for cells in csv.reader(feed, delimiter=delimiter, strict=True):
                 rows.append(Row(line + feed.first, cells))
                 feed.next_record()

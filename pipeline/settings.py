@@ -41,6 +41,7 @@ class Settings:
     report: str = "metric"
     kitchen_kg_per_week: float | None = None
     jars: int | None = None
+    fresh_store_c: float | None = None
     plan_crops: tuple[str, ...] | None = None
     first_sowing: tuple[int, int] | None = None
     last_sowing: tuple[int, int] | None = None

@@ -95,6 +95,16 @@ SETTINGS: tuple[Setting, ...] = (
         1_000_000,
         "15",
     ),
+    Setting(
+        "kitchen",
+        "fresh_store_c",
+        "number",
+        "temperature where fresh produce waits, C; left out: each crop is taken to stand at its own best",
+        None,
+        -1,
+        35,
+        "8",
+    ),
     Setting("kitchen", "jars", "whole", "jars you own", None, 0, 1_000_000, "80"),
     Setting(
         "plan",

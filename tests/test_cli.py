@@ -13,6 +13,7 @@ import pytest
 
 from pipeline.cli import main
 from pipeline.read import OUTPUT_MARKER
+from pipeline.store import open_store
 from schemas.answers import ANSWERS
 from schemas.logs import LOGS
 
@@ -221,6 +222,27 @@ def test_spoilage_by_two_columns_and_by_batch(capsys: pytest.CaptureFixture[str]
     assert groups == {"ferment · kohlrabi": 1, "freeze · pea": 0, "jam · plum": 0}
     _, out, _ = run(capsys, "spoilage", folder, "--by", "batch", "--json", *AS_OF)
     assert [row["group"] for row in json.loads(out)["spoilage"]] == ["KOHL-1", "PEA-1", "PLUM-1"]
+
+
+def test_every_batch_is_held_against_published_limits_at_load(
+    capsys: pytest.CaptureFixture[str], season: Season, tmp_path: Path
+) -> None:
+    weak = HAND_MADE["batches"].replace("2 kg,45 g", "2 kg,20 g")  # 1 % salt
+    folder = season(**HAND_MADE | {"batches": weak})
+    status, _, err = run(capsys, "load", folder, "--store", tmp_path / "s.duckdb", *AS_OF)
+    assert status == 0
+    assert "break a published limit or leave it open" in err
+    with open_store(tmp_path / "s.duckdb") as store:
+        flagged = store.answer("cautions").filter(pl.col("batch_id") == "KOHL-1")
+    assert "low_salt" in flagged["rule"].to_list()
+
+
+def test_a_warm_store_shortens_the_keeping_time(capsys: pytest.CaptureFixture[str], season: Season) -> None:
+    def expired(toml: str) -> float:
+        _, out, _ = run(capsys, "gluts", season(**HAND_MADE, toml=toml), "--json", *AS_OF)
+        return sum(row["expired_kg"] for row in json.loads(out)["glut_waste"])
+
+    assert expired("[kitchen]\nfresh_store_c = 25\n") > expired("")
 
 
 def test_the_store_can_live_elsewhere(capsys: pytest.CaptureFixture[str], season: Season, tmp_path: Path) -> None:

@@ -4,9 +4,7 @@ from __future__ import annotations
 
 import datetime as dt
 import io
-import os
 import re
-import shutil
 from collections.abc import Iterator
 from typing import TYPE_CHECKING, Any
 
@@ -20,8 +18,6 @@ from reports.labels import LONGEST_CODE, SHEETS, label_sheet
 if TYPE_CHECKING:
     from playwright.sync_api import Browser, Page
 
-CHROMIUM = shutil.which("chromium")
-QUIET = ("--no-sandbox", "--disable-gpu", "--no-first-run", "--disable-background-networking", "--disable-sync")
 TYPES = {
     "batch_id": pl.String,
     "crop": pl.String,
@@ -181,21 +177,6 @@ def test_nothing_from_a_log_is_run_or_loaded() -> None:
 def test_an_id_too_long_to_be_read_back_gets_no_code() -> None:
     assert "<svg" not in label_sheet(labels(JAM | {"batch_id": "x" * (LONGEST_CODE + 1)}))
     assert "<svg" in label_sheet(labels(JAM | {"batch_id": "x" * LONGEST_CODE}))
-
-
-@pytest.fixture(scope="module")
-def browser() -> Iterator[Browser]:
-    if CHROMIUM is None:
-        message = "Chromium is not installed: `apt-get install chromium` (or the like) lets these tests run"
-        if os.environ.get("CI"):
-            pytest.fail(message)
-        pytest.skip(message)
-    from playwright.sync_api import sync_playwright
-
-    with sync_playwright() as playwright:
-        chromium = playwright.chromium.launch(executable_path=CHROMIUM, args=list(QUIET))
-        yield chromium
-        chromium.close()
 
 
 @pytest.fixture

@@ -92,6 +92,19 @@ def test_fresh_waste_is_recovered_within_an_eighth(gardens: list[Garden]) -> Non
         assert found == pytest.approx(sum(true.values()), rel=0.125)
 
 
+def test_waste_is_laid_to_the_sowings_it_came_from(gardens: list[Garden]) -> None:
+    """Which sowing the loss came from: the order of the sowings is found again (correlation above 0.85)."""
+    for garden in gardens:
+        logs = garden.logs
+        table, _ = answers.harvest_answers(logs, seed=1)
+        found = dict(table["sowing_waste"].select("sowing_id", "kg").iter_rows())
+        true = garden.truth["fresh"]["wasted_kg_by_sowing"]
+        both = [(found[sowing], true.get(sowing, 0.0)) for sowing in found if sowing is not None]
+        pairs = pl.DataFrame(both, schema=["found", "true"], orient="row")
+        assert pairs.height >= 25
+        assert pairs.select(pl.corr("found", "true")).item() > 0.85
+
+
 def test_warmth_to_first_pick_is_recovered(gardens: list[Garden]) -> None:
     """Sowings spread by 6 % and varieties by 10 %: the middle error is under 6 %, the worst under 15 %."""
     errors = []

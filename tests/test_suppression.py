@@ -226,6 +226,19 @@ def test_groups_without_totals_are_shown_or_not() -> None:
     assert enough_plots(groups.clear()).columns == ["group", "plots", "withheld"]
 
 
+def test_the_grand_total_may_stand_without_totals_of_columns() -> None:
+    """A has 10 of 12 kg in row a and is alone in row b, so the grand total is nearly its own and nothing is known."""
+    rows = [("a", "1", "A", 8.0), ("a", "1", "B", 1.0), ("a", "1", "C", 1.0), ("a", "2", "A", 1.0)]
+    cells = suppress(given_by(*rows, ("a", "3", "A", 1.0), ("b", "1", "A", 1.0)), totals=(ROWS, GRAND))
+    assert why(cells, None, None) == DOMINATED
+    bounds = feasible_intervals(cells)
+    assert set(bounds["low"]) == {0.0}
+    assert set(bounds["high"]) == {math.inf}
+    large = suppress(LARGE, totals=(ROWS, GRAND))
+    assert large.select("row", "column").rows()[-1] == (None, None)
+    assert large.filter(pl.col("row").is_null())["value"].to_list() == [40.0]
+
+
 def test_an_empty_table_stays_empty() -> None:
     cells = suppress(given_by().cast({"row": pl.String, "column": pl.String, "plot": pl.String, "value": pl.Float64}))
     assert cells.schema == pl.Schema(CELL_TYPES)

@@ -139,13 +139,13 @@ def shared_plan(
     harvests = pool["harvests"].filter(pl.col("sowing_id").is_in(sown["sowing_id"].to_list())).drop("holder")
     settings = folder.settings
     following = settings.season_of(max(season[1] + dt.timedelta(days=1), as_of))[0]
-    area = float(pool.plots["area_m2"].fill_null(0).to_numpy().sum())
+    usual = _usual_area_m2(pool.plots)
     options = PlanOptions(
         first_day=following,
         latitude=settings.latitude,
         last_frost=settings.last_frost,
         first_frost=settings.first_frost,
-        bed_area_m2=area or None,
+        bed_area_m2=None if usual is None else usual * pool.plots.height,
         not_before=as_of if as_of >= following else None,
         max_sowings=min(settings.max_sowings * pool.plots.height, MOST_SOWINGS),
         longest_gap=settings.longest_gap,
@@ -225,8 +225,7 @@ def deal_out(plan: pl.DataFrame, plots: pl.DataFrame) -> pl.DataFrame:
     Returns:
         The ``shared_sowings`` table, in order of day, crop and plot; what fits nowhere has no plot.
     """
-    known = plots["area_m2"].mean()
-    usual = float(known) if isinstance(known, float) and known > 0 else 1.0
+    usual = _usual_area_m2(plots) or 1.0
     beds = [_Bed(label, area or usual) for label, area in plots.select("label", "area_m2").sort("label").iter_rows()]
     times = dict(plan.group_by("crop").len().iter_rows())
     types = shared_types("shared_sowings")
@@ -238,6 +237,12 @@ def deal_out(plan: pl.DataFrame, plots: pl.DataFrame) -> pl.DataFrame:
             row = sowing | parts | {"plot": label}
             rows.append({name: row[name] for name in types})
     return pl.DataFrame(rows, schema=types).sort("sow_on", "crop", "plot", nulls_last=True)
+
+
+def _usual_area_m2(plots: pl.DataFrame) -> float | None:
+    """Mean area of the plots whose area is known."""
+    known = plots["area_m2"].mean()
+    return known if isinstance(known, float) and known > 0 else None
 
 
 def _shares(sowing: dict[str, Any], beds: list[_Bed], together: int) -> list[tuple[str | None, float]]:

@@ -120,17 +120,21 @@ def _per_m2(pool: Pool, crops: pl.DataFrame, picked: pl.DataFrame, rule: Rule) -
     The rest matters: kilos per square metre times a bed that anyone can measure, taken from the crop's kilos,
     would give away the pickings whose area is not known.
     """
-    sums = yields(picked.select(pl.exclude("holder")), pool["sowings"], crops)
-    rows = sums.join(pool.plots.select("plot", "holder"), on="plot", how="left", maintain_order="left")
-    known = pl.col("area_m2") > 0
-    parts = (rows.filter(known), rows.filter(~known.fill_null(value=False)))
-    checked = [enough_plots(part.select(group="crop", plot="holder", value="kg"), rule) for part in parts]
-    safe, unsafe_rest = (
-        groups.filter(pl.col("withheld").is_null() == wanted)["group"].to_list()
-        for groups, wanted in zip(checked, (True, False), strict=True)
+    rows = yields(picked, pool["sowings"], crops).join(
+        pool.plots.select("plot", "holder"), on="plot", how="left", maintain_order="left"
     )
-    fit = parts[0].filter(pl.col("crop").is_in(safe), ~pl.col("crop").is_in(unsafe_rest))
-    return fit.group_by("crop").agg(kg_per_m2=pl.col("kg").sum() / pl.col("area_m2").sum())
+    is_known = (pl.col("area_m2") > 0).fill_null(value=False)
+    known, rest = rows.filter(is_known), rows.filter(~is_known)
+    fit = set(_crops(known, rule, shown=True)) - set(_crops(rest, rule, shown=False))
+    sums = known.filter(pl.col("crop").is_in(sorted(fit))).group_by("crop")
+    return sums.agg(kg_per_m2=pl.col("kg").sum() / pl.col("area_m2").sum())
+
+
+def _crops(rows: pl.DataFrame, rule: Rule, *, shown: bool) -> list[str]:
+    """Crops whose kilos rest on enough plots, or those whose do not."""
+    groups = enough_plots(rows.select(group="crop", plot="holder", value="kg"), rule)
+    names: list[str] = groups.filter(pl.col("withheld").is_null() == shown)["group"].to_list()
+    return names
 
 
 def _garden(

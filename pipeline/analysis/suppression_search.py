@@ -74,13 +74,15 @@ class Grid:
 
     @property
     def closed_rows(self) -> Flags:
-        """Which rows have a total."""
-        return np.asarray(self.row_totals & (self.place[:, -1] >= 0), dtype=np.bool_)
+        """Which rows have a total over some cell."""
+        there = self.place >= 0
+        return np.asarray(self.row_totals & there[:, -1] & there[:, :-1].any(axis=1), dtype=np.bool_)
 
     @property
     def closed_columns(self) -> Flags:
-        """Which columns have a total."""
-        return np.asarray(self.column_totals & (self.place[-1] >= 0), dtype=np.bool_)
+        """Which columns have a total over some cell."""
+        there = self.place >= 0
+        return np.asarray(self.column_totals & there[-1] & there[:-1].any(axis=0), dtype=np.bool_)
 
     def lines(self) -> Floats:
         """Closed lines x cells: -1 for the parts, 1 for their total, 0 for others."""
@@ -266,7 +268,7 @@ def _moved(table: Table, hidden: Flags, cell: int, move: float, room: Floats, *,
         bounds=np.vstack([rise, sink]),
         method="highs",
     )
-    if solved.x is None:
+    if solved.status != 0:
         return None
     return np.asarray(solved.x[:count] + solved.x[count:] > LEAST_MOVE, dtype=np.bool_)
 
@@ -325,4 +327,5 @@ def _end(lines: Floats, low: Floats, high: Floats, cell: int, sign: float) -> fl
     goal[cell] = sign
     bounds = np.stack([low, high], axis=1)
     solved = linprog(goal, A_eq=lines, b_eq=np.zeros(len(lines)), bounds=bounds, method="highs")
-    return -sign * np.inf if solved.x is None else float(solved.x[cell])
+    # The true table agrees with all that is known, so only a cell without bounds has no solution.
+    return float(solved.x[cell]) if solved.status == 0 else -sign * np.inf
