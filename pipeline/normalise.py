@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import dataclass, field
+from functools import cache
 
 import polars as pl
 
@@ -185,6 +186,7 @@ _UNTIDY = r"[^!-~ ]|  "
 _TYPES = polars_types()
 
 
+@cache
 def _no_bad() -> pl.DataFrame:
     return pl.DataFrame(schema=BAD_CELLS)
 

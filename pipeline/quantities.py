@@ -169,7 +169,7 @@ def _parts(plain: str, header_unit: str | None) -> list[tuple[float, str]] | Cel
         found = [(found[0][0], header_unit)]
     if any(not unit for _, unit in found):
         return bad("unit_missing", "a number without a unit")
-    return _valued(found)
+    return _valued(found) or bad("not_a_quantity", "expected a number and a unit")
 
 
 def _valued(found: list[tuple[str, str]]) -> list[tuple[float, str]] | Cell:

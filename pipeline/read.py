@@ -18,7 +18,7 @@ from pipeline.errors import RowshelfError
 from pipeline.headers import Header, find_header
 from pipeline.nearest import did_you_mean
 from pipeline.records import Form, Odd, Part, Row, part_of, parts, read_rows, text_lines
-from pipeline.text import TooLong, find_encoding, utf8_blocks, whole_lines
+from pipeline.text import TooLong, find_encoding, shown_marks, utf8_blocks, whole_lines
 from schemas.logs import LOGS
 
 OUTPUT_MARKER = ".rowshelf-output"
@@ -168,8 +168,9 @@ def open_log(file: LogFile) -> LogText:
     head = _head(first) if isinstance(first, bytes) else []
     header: Header | None = None
     above: list[Row] = []
-    for delimiter in DELIMITERS:
-        rows, _ = read_rows(head, delimiter, 1, final=True)
+    for delimiter in (mark for mark in DELIMITERS if any(mark in line for line in head)):
+        typed, _ = read_rows(head, delimiter, 1, final=True)
+        rows = [row._replace(cells=tuple(map(shown_marks, row.cells))) for row in typed]
         found = _header(file, rows, delimiter)
         if found and (header is None or found.matched > header.matched):
             header, above = found, [row for row in rows if row.line < found.line]

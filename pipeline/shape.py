@@ -9,6 +9,7 @@ from __future__ import annotations
 import json
 import re
 from dataclasses import dataclass
+from functools import cache
 
 import polars as pl
 
@@ -39,6 +40,7 @@ class Shaped:
     problems: pl.DataFrame
 
 
+@cache
 def no_problems() -> pl.DataFrame:
     """An empty table of problems."""
     return pl.DataFrame(schema=PROBLEM_COLUMNS)
@@ -152,14 +154,22 @@ def _extra(header: Header) -> pl.Expr:
 
 def raw_of(log: Log, file: str, odd: list[Odd]) -> pl.DataFrame:
     """Raw rows of records that are no rows of the log."""
-    rows = [
-        {"extra": json.dumps(record.cells, ensure_ascii=False), "source_file": file, "source_line": record.line}
-        for record in odd
-    ]
-    return pl.DataFrame(rows, schema=raw_types(log))
+    kept = pl.DataFrame(
+        {
+            "extra": pl.Series([json.dumps(record.cells, ensure_ascii=False) for record in odd], dtype=pl.String),
+            "source_file": pl.Series([file] * len(odd), dtype=pl.String),
+            "source_line": pl.Series([record.line for record in odd], dtype=pl.Int64),
+        }
+    )
+    return kept.select(
+        pl.col(name) if name in kept.columns else pl.lit(None, dtype).alias(name)
+        for name, dtype in raw_types(log).items()
+    )
 
 
 def _problems(file: str, delimiter: str, odd: list[Odd]) -> pl.DataFrame:
+    if not odd:
+        return no_problems()
     rows = [
         (file, record.line, "", shorten((delimiter or " ").join(record.cells)), record.rule, "error", record.message)
         for record in odd

@@ -76,6 +76,8 @@ SET_ASIDE = [
     ("a dozen", "not_a_quantity"),
     ("=B2*2", "not_a_quantity"),
     ("3 heads", "not_weighed"),
+    ("-", "not_a_quantity"),
+    ("~", "not_a_quantity"),
     ("'); DROP TABLE harvests; --", "not_a_quantity"),
 ]
 
@@ -131,6 +133,7 @@ def test_both_readings_are_named() -> None:
 
 def test_a_count_is_a_count_and_keeps_its_sign() -> None:
     assert quantities.quantity("3 heads", "volume", None).rule == "not_weighed"
+    assert quantities.quantity("-", "volume", None).rule == "not_a_quantity"
     assert quantities.quantity("-3 heads", "mass", None, countable=True).value == -3.0
 
 

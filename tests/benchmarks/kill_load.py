@@ -1,0 +1,99 @@
+"""A load that is killed (SIGKILL) at twenty random moments: what the store then holds. By hand:
+
+    python -m tests.benchmarks.kill_load
+
+The folder holds one INVENTED log of 400,000 rows that is loaded already; it is replaced by one of 300,000 rows
+and a second log of 200,000 is added. Each run starts from a copy of the first store, is killed, and its store
+is opened again: it must hold exactly the state before or the state after.
+"""
+
+from __future__ import annotations
+
+import datetime as dt
+import random
+import shutil
+import subprocess
+import sys
+import tempfile
+import time
+from pathlib import Path
+
+from pipeline.load import load_folder
+from pipeline.settings import Settings
+from pipeline.store import STORE_NAME, open_store
+from tests.benchmarks.bench_load import write_log
+
+AS_OF = dt.date(2026, 11, 20)
+MOMENTS = 20
+State = tuple[tuple[object, ...], ...]
+
+
+def load(folder: Path) -> None:
+    with open_store(folder / STORE_NAME) as store:
+        load_folder(store, folder, Settings(), AS_OF)
+
+
+def state(folder: Path) -> State:
+    """Rows, sums and checksums of every layer, as the store says."""
+    queries = (
+        "select source_file, count(*), sum(hash(source_line, weight_kg, note)) from core.harvests group by all",
+        "select source_file, count(*), sum(hash(source_line, weight, note)) from raw.harvests group by all",
+        "select file, rows, accepted, set_aside, sha256 from out.load_summary",
+        "select file, count(*), sum(line) from out.problems group by all",
+        "select file, sha256, rows from raw.files",
+    )
+    with open_store(folder / STORE_NAME) as store:
+        return tuple(tuple(sorted(store.con.execute(query).fetchall())) for query in queries)
+
+
+def main() -> None:
+    if len(sys.argv) > 1:
+        load(Path(sys.argv[1]))
+        return
+    with tempfile.TemporaryDirectory() as name:
+        place = Path(name)
+        first = place / "first"
+        first.mkdir()
+        write_log(first / "harvests.csv", 400_000, seed=1)
+        load(first)
+        before = state(first)
+        write_log(first / "harvests.csv", 300_000, seed=2)
+        write_log(first / "harvests-2.csv", 200_000, seed=3)
+        whole = place / "whole"
+        shutil.copytree(first, whole)
+        started = time.monotonic()
+        subprocess.run([sys.executable, "-m", "tests.benchmarks.kill_load", str(whole)], check=True)
+        takes = time.monotonic() - started
+        after = state(whole)
+        assert before != after
+        rng = random.Random(20)
+        moments = sorted(rng.uniform(0.1, 1.05) * takes for _ in range(MOMENTS))
+        outcomes = [_killed(first, place / "killed", moment, before, after) for moment in moments]
+    print(f"One load takes {takes:.1f} s. Killed after (s): state found, end of the program")
+    for moment, (found, ended) in zip(moments, outcomes, strict=True):
+        print(f"  {moment:6.2f}: {found}, {ended}")
+    counted = {word: sum(found == word for found, _ in outcomes) for word in ("before", "after", "NEITHER")}
+    print(counted)
+    sys.exit(counted["NEITHER"] > 0)
+
+
+def _killed(first: Path, folder: Path, moment: float, before: State, after: State) -> tuple[str, str]:
+    shutil.rmtree(folder, ignore_errors=True)
+    shutil.copytree(first, folder)
+    with subprocess.Popen([sys.executable, "-m", "tests.benchmarks.kill_load", str(folder)]) as program:
+        try:
+            program.wait(timeout=moment)
+        except subprocess.TimeoutExpired:
+            program.kill()
+    found = state(folder)
+    ended = "killed" if program.returncode else "had ended"
+    if found == after:
+        return "after", ended
+    if found != before:
+        return "NEITHER", ended
+    load(folder)
+    return ("before" if state(folder) == after else "NEITHER"), ended
+
+
+if __name__ == "__main__":
+    main()
