@@ -19,6 +19,7 @@ PALE, INK, GREY, GRID = "#E4E9E2", "#1D2B26", "#5B6761", "#DDE2DB"
 
 WIDTH = 440
 """Design width in pixels. A phone shows it at about 340, so 15 px letters are read at 11.6."""
+LARGEST_SCALE = 1.25
 LETTERS = 15
 FONT = "Liberation Sans, Arial, Helvetica, sans-serif"
 """Fonts of one width on all common systems: the labels were measured with the first."""
@@ -156,6 +157,8 @@ def to_svg(chart: AnyChart, name: str, slug: str) -> str:
     root.set("role", "img")
     root.set("aria-label", name)
     root.set("font-family", FONT)
+    # a picture of few panels would else be blown up to the width of the page
+    root.set("style", f"max-width:{float(root.attrib['width']) * LARGEST_SCALE:.0f}px")
     return ET.tostring(root, encoding="unicode")
 
 

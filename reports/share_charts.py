@@ -27,6 +27,7 @@ from reports.words import MONTHS, amount, kilograms, plural
 from schemas.shared import ALL_CROPS
 
 MOST_SURPLUS_CROPS = 8
+CROSS = "\u00d7"
 LARGEST_DOT = 700
 """Square pixels of the dot of the best month."""
 
@@ -70,7 +71,7 @@ def harvest_calendar(calendar: pl.DataFrame) -> AnyChart | None:
             "crop": row["crop"],
             "month": MONTHS[row["month"].month - 1],
             "kg": row["kg"],
-            "cross": "" if row["kg"] is not None else "\u00d7",
+            "cross": "" if row["kg"] is not None else CROSS,
         }
         for row in cells.to_dicts()
     ]

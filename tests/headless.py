@@ -81,3 +81,14 @@ def opened(browser: Browser) -> Iterator[Window]:
 def own(file: Path) -> Seen:
     """All that a page that stands alone asks for: itself."""
     return [f"request: {file.as_uri()[:80]}"]
+
+
+def first_paint(page: Page) -> float:
+    """Milliseconds from the start to the first contentful paint, as the browser itself tells them."""
+    milliseconds: float = page.evaluate(
+        """new Promise(done => new PerformanceObserver(list => {
+             const paint = list.getEntriesByName('first-contentful-paint')[0];
+             if (paint) done(paint.startTime);
+           }).observe({type: 'paint', buffered: true}))"""
+    )
+    return milliseconds

@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+import atexit
 import datetime as dt
+import shutil
 from dataclasses import replace
 from functools import cache
 from pathlib import Path
@@ -46,10 +48,17 @@ def everything(tables: dict[str, pl.DataFrame]) -> str:
     return "\n".join(f"{name}\n{frame.write_csv()}" for name, frame in tables.items())
 
 
+def _place(prefix: str) -> Path:
+    """A folder for all tests of this run, taken away at its end."""
+    place = Path(mkdtemp(prefix=prefix))
+    atexit.register(shutil.rmtree, place, ignore_errors=True)
+    return place
+
+
 @cache
 def simulated_folders() -> tuple[Path, ...]:
     """Five invented gardens of one plot each on the far side of the equator; the last does not share."""
-    place = Path(mkdtemp(prefix="shared-"))
+    place = _place("shared-")
     sowings = tuple(replace(line, plot="S1") for line in SOUTH.sowings)
     folders = []
     for number, grower in enumerate(GROWERS):
@@ -68,5 +77,5 @@ def simulated_folders() -> tuple[Path, ...]:
 @cache
 def shared_report() -> Path:
     """The shared garden report of the simulated folders, made once for all tests."""
-    out = Path(mkdtemp(prefix="report-"))
+    out = _place("report-")
     return share(simulated_folders(), AS_OF, out, 1, lambda _: None)

@@ -58,9 +58,13 @@ def violations(page: Page, rules: Sequence[str]) -> list[tuple[str, list[str]]]:
 @pytest.mark.parametrize("width", [360, 1280])
 @pytest.mark.parametrize("name", PAGES)
 def test_axe_finds_nothing(opened: Window, pages: dict[str, Path], axe: str, name: str, width: int) -> None:
-    """All rules in light, then those on colour in dark: nothing else differs between the two."""
+    """All rules in light, then those on colour in dark: nothing else differs between the two.
+
+    Folded tables are open on the telephone, where least fits, and folded on the wide screen.
+    """
     page, _ = opened(pages[name], width)
-    page.evaluate(OPEN_ALL)
+    if width == 360:
+        page.evaluate(OPEN_ALL)
     page.evaluate(axe)
     assert violations(page, RULES) == []
     page.emulate_media(color_scheme="dark")
