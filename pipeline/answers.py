@@ -12,13 +12,16 @@ import polars as pl
 from pipeline import reference
 from pipeline.analysis.differences import spoilage_differences
 from pipeline.analysis.findings_harvest import harvest_findings
+from pipeline.analysis.findings_outlook import outlook_findings, usual_batches
 from pipeline.analysis.findings_season import data_findings, plan_findings, season_findings
 from pipeline.analysis.findings_spoilage import spoilage_findings
 from pipeline.analysis.gluts import GlutAnswers, glut_balance
 from pipeline.analysis.histories import container_histories
 from pipeline.analysis.keeping import keeping_curves
 from pipeline.analysis.needs import fresh_needs, needs_table
+from pipeline.analysis.outlook import season_outlook
 from pipeline.analysis.permutation import YEAR_DAYS, worse_than_rest
+from pipeline.analysis.rotation import rotation_notes
 from pipeline.analysis.salt import salt_response
 from pipeline.analysis.salt_measures import with_salt_measures
 from pipeline.analysis.shelf import shelf_ledger, shelf_table, use_first
@@ -27,9 +30,10 @@ from pipeline.analysis.sowing_model import fit_crop_timing
 from pipeline.analysis.sowing_options import PLAN_DAYS, PlanOptions
 from pipeline.analysis.sowing_plan import PlanResult, plan_sowings
 from pipeline.analysis.spoilage import spoilage_causes, spoilage_table
+from pipeline.analysis.standing import Ground
 from pipeline.analysis.trials import compare_tasters, compare_trials
 from pipeline.analysis.turnbull import looks_far_apart
-from pipeline.analysis.weather_years import fill_weather, weather_years
+from pipeline.analysis.weather_years import fill_weather, keep_logged, weather_years
 from pipeline.analysis.yields import compare_treatments, yields
 from pipeline.errors import UsageError
 from pipeline.kitchen.cautions import batch_cautions
@@ -58,6 +62,8 @@ GROUPINGS: dict[str, tuple[str, ...]] = {
 }
 """What ``--by`` may name, and the columns behind it."""
 
+OUTLOOK_DAYS = 120
+"""Days of usual weather after today that the outlook of eight weeks may need."""
 REVIEW_GROUPINGS = ("method", "salt", "lid", "store", "crop", "piece")
 
 Tables = dict[str, pl.DataFrame]
@@ -229,8 +235,8 @@ def needs_of(logs: Logs) -> pl.DataFrame:
 def timing_of(logs: Logs) -> tuple[pl.DataFrame, pl.DataFrame]:
     """What each crop needs here in warmth, and what a metre of it gives: (timing, yields)."""
     sowings, harvests, latitude = logs["sowings"], logs["harvests"], logs.settings.latitude
-    starts = starts_from_logs(sowings, harvests)
     learned = fit_yields(sowings, harvests, logs.crops)
+    starts = starts_from_logs(sowings, harvests, learned)
     first = min([day for day in (starts["clock_from"].min(), logs["weather"]["date"].min()) if day], default=logs.as_of)
     weather = fill_weather(logs["weather"], logs["climate"], first, logs.as_of, latitude)  # type: ignore[arg-type]
     return fit_crop_timing(starts, weather, logs.crops, learned, latitude), learned
@@ -255,14 +261,17 @@ def plan_of(logs: Logs, needs: pl.DataFrame, seed: int, *, simple: bool = False)
         longest_gap=settings.longest_gap,
         simple=simple,
     )
-    years = weather_years(
+    years = keep_logged(
+        weather_years(
+            logs["weather"],
+            logs["climate"],
+            settings.latitude,
+            first,
+            PLAN_DAYS,
+            options.n_years + options.fresh_years,
+            np.random.default_rng(seed),
+        ),
         logs["weather"],
-        logs["climate"],
-        settings.latitude,
-        first,
-        PLAN_DAYS,
-        options.n_years + options.fresh_years,
-        np.random.default_rng(seed),
     )
     last_first, last_last = logs.season
     last_season = logs["sowings"].filter(pl.col("sown_on").is_between(last_first, last_last))
@@ -276,8 +285,17 @@ def plan_of(logs: Logs, needs: pl.DataFrame, seed: int, *, simple: bool = False)
         options,
         rng=np.random.default_rng(seed),
         last_season=last_season if last_season.height else None,
+        ground=ground_of(logs, first + dt.timedelta(days=7)),
     )
     return result, timing
+
+
+def ground_of(logs: Logs, until: dt.date) -> Ground:
+    """What may be in the ground, with weather from the first sowing on until the planned season has begun."""
+    starts = logs["sowings"]["sown_on"].min()
+    first = starts if isinstance(starts, dt.date) else until
+    weather = fill_weather(logs["weather"], logs["climate"], min(first, until), until, logs.settings.latitude)
+    return Ground(logs["sowings"], logs["harvests"], weather)
 
 
 def _chosen(needs: pl.DataFrame, crops: tuple[str, ...] | None) -> pl.DataFrame:
@@ -299,9 +317,44 @@ def plan_answers(logs: Logs, seed: int, *, simple: bool = False) -> tuple[Tables
         "sowing_plan": result.sowing_plan,
         "harvest_outlook": result.harvest_outlook,
         "plan_comparison": result.plan_comparison,
+        "last_season_outlook": result.last_season_outlook,
     }
+    rotation = rotation_notes(result.sowing_plan, logs["sowings"], logs.crops, logs.next_season[0])
     skipped = [f"Not planned: {crop}, {reason}." for crop, reason in result.skipped.iter_rows()]
-    return tables, [*result.notes, *skipped]
+    return tables, [*result.notes, *rotation, *skipped]
+
+
+def season_outlook_of(logs: Logs, seed: int) -> pl.DataFrame:
+    """What stands in the ground and is likely to come in the next eight weeks."""
+    timing, learned = timing_of(logs)
+    latitude = logs.settings.latitude
+    first = starts_from_logs(logs["sowings"], logs["harvests"])["clock_from"].min()
+    if not isinstance(first, dt.date):
+        first = logs.as_of
+    last = logs.as_of + dt.timedelta(days=OUTLOOK_DAYS)
+    return season_outlook(
+        logs["sowings"],
+        logs["harvests"],
+        logs.crops,
+        timing,
+        learned,
+        fresh_needs_of(logs),
+        fill_weather(logs["weather"], logs["climate"], first, last, latitude),
+        logs.as_of,
+        rng=np.random.default_rng(seed),
+        latitude=latitude,
+    )
+
+
+def outlook_answers(logs: Logs, seed: int) -> tuple[Tables, list[Finding]]:
+    """What stands in the ground and is likely to come in the next eight weeks, and the gluts it shows."""
+    outlook = season_outlook_of(logs, seed)
+    return {"season_outlook": outlook}, outlook_sentences(logs, outlook)
+
+
+def outlook_sentences(logs: Logs, outlook: pl.DataFrame) -> list[Finding]:
+    """Findings on gluts that are coming."""
+    return outlook_findings(outlook, usual_batches(logs["batches"]), logs.crops, logs.settings.kitchen_kg_per_week)
 
 
 def spoilage_sentences(logs: Logs, tables: Tables) -> list[Finding]:
@@ -328,6 +381,7 @@ def all_findings(logs: Logs, tables: Tables) -> list[Finding]:
         *season_findings(tables["glut_waste"], tables["glut_weeks"], by_method, tables["shelf"], logs.season),
         *spoilage_sentences(logs, tables),
         *harvest_findings(tables["glut_waste"], tables["shelf"], tables["use_first"], tables["needs"]),
+        *outlook_sentences(logs, tables["season_outlook"]),
         *plan_findings(tables["sowing_plan"], tables["plan_comparison"]),
         *data_findings(tables["load_summary"], tables["problems"]),
     ]

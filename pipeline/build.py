@@ -43,7 +43,8 @@ class Answers:
     shown: dict[str, tuple[str, ...]]
     sentences: tuple[str, ...] = ()
     notes: tuple[str, ...] = ()
-    logs: Logs | None = field(default=None, repr=False)
+    brief: Tables = field(default_factory=dict, repr=False)
+    """Tables of which a terminal shows fewer rows."""
 
 
 def check(folder: Path, as_of: dt.date, progress: Progress) -> Loaded:
@@ -183,6 +184,32 @@ def sow(
     return Answers(as_of, tables, shown, sentences, (*report.notes, *notes)), written
 
 
+def outlook(
+    folder: Path,
+    as_of: dt.date,
+    store_path: Path | None,
+    out: Path | None,
+    seed: int,
+    progress: Progress,
+) -> tuple[Answers, list[Path]]:
+    """What stands in the ground and is likely to come in the next eight weeks, and the file it was written to."""
+    from reports.tables import answer_csv
+
+    with opened(folder, store_path) as (store, settings):
+        report = load_folder(store, folder, settings, as_of, progress)
+        logs = read_logs(store, settings, as_of)
+    tables, findings = answering.outlook_answers(logs, seed)
+    table = tables["season_outlook"]
+    written: list[Path] = []
+    if table.height:
+        target = output_folder(out, folder / "plan")
+        written = _write(target, {"season_outlook.csv": answer_csv(table).encode()})
+    shown: dict[str, tuple[str, ...]] = {"season_outlook": OUTLOOK_SHOWN}
+    sentences = answering.findings_of("outlook", findings)
+    brief = {"season_outlook": table.filter(pl.col("kg_p90") >= LEAST_SHOWN_KG)}
+    return Answers(as_of, tables, shown, sentences, report.notes, brief), written
+
+
 def export(
     folder: Path,
     as_of: dt.date,
@@ -244,10 +271,11 @@ def answer_all(store: Store, logs: Logs, seed: int, progress: Progress) -> tuple
     harvest, harvest_notes = answering.harvest_answers(logs, seed)
     shelf_tables = answering.shelf_answers(logs)
     progress("planning next season")
+    coming, _ = answering.outlook_answers(logs, seed)
     plan, plan_notes = answering.plan_answers(logs, seed)
     problems = store.answer("problems").sort("file", "line", "column")
     everything = {"load_summary": store.answer("load_summary"), "problems": problems}
-    everything |= {**kept, **harvest, **shelf_tables, **plan}
+    everything |= {**kept, **harvest, **shelf_tables, **coming, **plan}
     findings = answering.all_findings(logs, everything)
     tables = {name: _conform(name, everything[name]) for name in ANSWERS}
     return tables, findings, [*harvest_notes, *plan_notes]
@@ -348,4 +376,6 @@ PLAN_SHOWN = (
     "expected_kg",
     "reason",
 )
+LEAST_SHOWN_KG = 0.05
+OUTLOOK_SHOWN = ("crop", "week", "kg_p10", "kg_p50", "kg_p90", "need_kg", "over_kg")
 TIMING_SHOWN = ("crop", "degree_days_to_first_pick", "n_sowings", "prior_weight", "error_days", "basis")

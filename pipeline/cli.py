@@ -177,16 +177,25 @@ def labels(
 def sow(
     folder: Folder,
     simple: Annotated[bool, typer.Option("--simple", help="sow at equal steps of warmth: nearly as good")] = False,
+    outlook: Annotated[
+        bool, typer.Option("--outlook", help="instead: what stands now and will be ripe in the next eight weeks")
+    ] = False,
     out: Out = None,
     as_of: AsOf = None,
     store: StorePath = None,
     seed: Seed = 1,
     json: AsJson = False,
 ) -> None:
-    """The staggered sowing plan for the next season: table, CSV and calendar."""
+    """The staggered sowing plan for the next season: table, CSV and calendar; or the outlook of this one."""
     from pipeline import build
 
-    answers, written = build.sow(folder, _today(as_of), store, out, seed, note_progress, simple=simple)
+    if outlook and simple:
+        message = "--outlook and --simple: an outlook makes no plan; name one of the two."
+        raise UsageError(message)
+    if outlook:
+        answers, written = build.outlook(folder, _today(as_of), store, out, seed, note_progress)
+    else:
+        answers, written = build.sow(folder, _today(as_of), store, out, seed, note_progress, simple=simple)
     _print(answers, as_json=json)
     for path in written:
         note(str(path))
@@ -229,7 +238,7 @@ def _print(answers: Answers, *, as_json: bool) -> None:
     if as_json:
         say(terminal.answers_json(answers.as_of, answers.tables, answers.notes))
     else:
-        terminal.print_answers(answers.tables, answers.shown, answers.sentences)
+        terminal.print_answers(answers.tables | answers.brief, answers.shown, answers.sentences)
         _notes(answers.notes)
 
 

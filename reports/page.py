@@ -14,7 +14,7 @@ from reports.words import day_span
 from schemas.logs import LOGS
 from schemas.page import Finding, Garden
 
-MOST_ACTIONS = 8
+MOST_ACTIONS, MOST_OF_ONE_KIND = 8, 3
 MOST_SEASON_SENTENCES = 7
 WRITTEN_LOGS = ("yields", "spoilage", "glut_waste", "shelf", "trials", "cautions", "sowing_plan")
 """Answer tables of which at least one has rows as soon as a grower has logged anything."""
@@ -79,7 +79,7 @@ def review_page(
         season=day_span(garden.season_from, garden.season_to),
         started=started,
         season_sentences=[f for f in ranked if f.section == "season"][:MOST_SEASON_SENTENCES],
-        actions=[finding for finding in ranked if finding.action][:MOST_ACTIONS],
+        actions=_actions(ranked),
         sections=parts,
         first_logs=FIRST_LOGS,
         one_row_is={name: log.one_row_is for name, log in LOGS.items()},
@@ -92,8 +92,18 @@ def review_charts(garden: Garden, answers: dict[str, pl.DataFrame]) -> dict[str,
     return charts_of(_sections(garden, [], Answers(answers)))
 
 
+def _actions(ranked: Sequence[Finding]) -> list[Finding]:
+    """The weightiest findings that ask for something, a few of each kind so that none crowds out the others."""
+    chosen: list[Finding] = []
+    for finding in ranked:
+        kin = sum(other.section == finding.section for other in chosen)
+        if finding.action and kin < MOST_OF_ONE_KIND and len(chosen) < MOST_ACTIONS:
+            chosen.append(finding)
+    return chosen
+
+
 def _sections(garden: Garden, ranked: Sequence[Finding], tables: Answers) -> list[Section]:
-    acted_on = [finding for finding in ranked if finding.action][:MOST_ACTIONS]
+    acted_on = _actions(ranked)
 
     def of(section: str) -> list[Finding]:
         """Sentences of one section that do not stand above it already."""
@@ -103,6 +113,7 @@ def _sections(garden: Garden, ranked: Sequence[Finding], tables: Answers) -> lis
         past_sections.kept(tables, of("spoilage")),
         past_sections.harvest(tables, of("harvest"), garden),
         plan_sections.shelf(tables, of("shelf"), garden),
+        plan_sections.coming(tables, of("outlook")),
         plan_sections.plan(tables, of("plan"), garden),
         past_sections.trials(tables, of("trials")),
         care_sections.cautions(tables),

@@ -33,6 +33,8 @@ ROW_HEIGHT, MANY_SOWINGS = 24, 30
 ROOM_FOR_DATE = 0.2
 """Share of the drawn span kept free on the left, where the first sowing dates are written."""
 
+BEFORE, AFTER = "sown as last season", "sown by the plan"
+
 MEASURES: dict[str, str] = {
     "wasted_kg": "picked and not used, kg a year",
     "short_kg": "wanted fresh and not there, kg a year",
@@ -96,36 +98,54 @@ def _sowing_rows(sowings: list[dict[str, Any]]) -> list[dict[str, Any]]:
     return rows
 
 
-def harvest_outlook(outlook: pl.DataFrame, wanted: str = "wanted fresh") -> AnyChart | None:
+def harvest_outlook(
+    outlook: pl.DataFrame, wanted: str = "wanted fresh", before: pl.DataFrame | None = None
+) -> AnyChart | None:
     """What the plan should give each week beside what is wanted, one small picture per crop.
 
     Args:
         outlook: rows of ``harvest_outlook`` or ``shared_outlook``; the crops with the largest weeks are drawn.
         wanted: what ``need_kg`` stands for.
+        before: rows of ``last_season_outlook``, drawn beside the plan; None or empty draws the plan alone.
     """
     if outlook.is_empty():
         return None
     largest = outlook.group_by("crop").agg(peak=pl.col("kg_p90").max())
     crops = largest.sort("peak", "crop", descending=[True, False])["crop"].head(MOST_OUTLOOKS).sort().to_list()
-    rows = []
-    for row in outlook.filter(pl.col("crop").is_in(crops)).sort("crop", "week").to_dicts():
-        week = {"crop": row["crop"], "week": iso(row["week"])}
-        rows += [
-            week | {"line": "expected", "kg": row["kg_p50"], "low": row["kg_p10"], "high": row["kg_p90"]},
-            week | {"line": wanted, "kg": row["need_kg"]},
-        ]
+    past = None if before is None or before.is_empty() else before
+    expected = "expected" if past is None else AFTER
+    rows = [
+        *_outlook_rows(outlook, crops, {expected: "kg_p50", wanted: "need_kg"}, band=expected),
+        *([] if past is None else _outlook_rows(past, crops, {BEFORE: "kg_p50"})),
+    ]
     x = alt.X("week:T", title=None, axis=utc_axis("%b", grid=False, tickCount=4), scale=alt.Scale(type="utc"))
     base = alt.Chart().encode(x=x)
-    band = base.transform_filter("datum.line == 'expected'").mark_area(color=BLUE, opacity=0.22)
-    kinds = ["expected", wanted]
+    band = base.transform_filter(f"datum.line == '{expected}'").mark_area(color=BLUE, opacity=0.22)
+    styles: dict[str, tuple[str, list[int]]] = {expected: (BLUE, [1, 0]), wanted: (VERMILLION, [5, 3])}
+    if past is not None:
+        styles |= {BEFORE: (INK, [2, 2])}
     legend = alt.Legend(orient="top", symbolType="stroke", symbolStrokeWidth=3)
+    colours = alt.Scale(domain=list(styles), range=[colour for colour, _ in styles.values()])
+    dashes = alt.Scale(domain=list(styles), range=[dash for _, dash in styles.values()])
     lines = base.mark_line(strokeWidth=2.5).encode(
         y=alt.Y("kg:Q", title=None, axis=alt.Axis(tickCount=3)),
-        color=alt.Color("line:N", scale=alt.Scale(domain=kinds, range=[BLUE, VERMILLION]), legend=legend),
-        strokeDash=alt.StrokeDash("line:N", scale=alt.Scale(domain=kinds, range=[[1, 0], [5, 3]]), legend=legend),
+        color=alt.Color("line:N", scale=colours, legend=legend),
+        strokeDash=alt.StrokeDash("line:N", scale=dashes, legend=legend),
     )
     low_to_high = band.encode(y=alt.Y("low:Q"), y2="high:Q")
     return panels(alt.layer(low_to_high, lines).properties(width=166, height=90), rows, "crop", crops, columns=2)
+
+
+def _outlook_rows(
+    outlook: pl.DataFrame, crops: list[str], lines: dict[str, str], band: str = ""
+) -> list[dict[str, Any]]:
+    """The points of each line, by name and column; those of ``band`` carry their low and high ends."""
+    rows = []
+    for row in outlook.filter(pl.col("crop").is_in(crops)).sort("crop", "week").to_dicts():
+        for line, column in lines.items():
+            point = {"crop": row["crop"], "week": iso(row["week"]), "line": line, "kg": row[column]}
+            rows.append(point | ({"low": row["kg_p10"], "high": row["kg_p90"]} if line == band else {}))
+    return rows
 
 
 def plan_comparison(policies: pl.DataFrame) -> AnyChart | None:

@@ -81,6 +81,21 @@ def _use_first(row: dict[str, Any]) -> tuple[str, str]:
     return f"{row['batch_id']}: {row['crop']}, {row['method']}, {row['on_hand']} on hand.", f"{by}{row['reason']}."
 
 
+def coming(answers: Answers, findings: Sequence[Finding]) -> Section | None:
+    """What stands and will be ripe in the next weeks; None when nothing is to come."""
+    outlook = answers["season_outlook"]
+    if outlook.is_empty():
+        return None
+    blocks = figure_block(
+        plan_charts.harvest_outlook(outlook),
+        "coming",
+        "Harvest to come of what stands, kg a week",
+        "The line is the middle, the shade 8 times in 10, the dashes what is wanted fresh.",
+        table_block("season_outlook", "Harvest to come by week", outlook, folded=True),
+    )
+    return Section("coming", f"The next {outlook['week'].n_unique()} weeks", findings, blocks)
+
+
 def plan(answers: Answers, findings: Sequence[Finding], garden: Garden) -> Section:
     """The plan for next season."""
     title = f"The plan for {season_name(garden.plan_from, garden.plan_to)}"
@@ -103,12 +118,13 @@ def plan(answers: Answers, findings: Sequence[Finding], garden: Garden) -> Secti
         blocks.append(ListBlock(f"Sow in {full_month(month)}", told, compact=True))
     calendar = data_link(sowing_calendar(sowings, garden.name, garden.as_of), "text/calendar")
     blocks.append(SaveBlock("Save the sowing days for your calendar", "sowings.ics", calendar))
-    outlook = answers["harvest_outlook"]
+    outlook, before = answers["harvest_outlook"], answers["last_season_outlook"]
+    dots = "" if before.is_empty() else " The dots are last season's sowings, were they made again."
     blocks += figure_block(
-        plan_charts.harvest_outlook(outlook),
+        plan_charts.harvest_outlook(outlook, before=before),
         "outlook",
         "Harvest expected from the plan, kg a week",
-        "The line is the middle year, the shade 8 years in 10, the dashes what is wanted fresh.",
+        f"The line is the middle year, the shade 8 years in 10, the dashes what is wanted fresh.{dots}",
         table_block("harvest_outlook", "Expected harvest by week", outlook, folded=True),
     )
     policies = answers["plan_comparison"]

@@ -147,6 +147,7 @@ TITLES: dict[str, str] = {
     "kg_p50": "Harvest, middle",
     "kg_p90": "Harvest, 1 year in 10 more",
     "need_kg": "Wanted fresh",
+    "over_kg": "More than wanted fresh",
     "policy": "Way of sowing",
     "plan_comparison.wasted_kg": "Picked and not used",
     "plan_comparison.weeks_without": "Crop-weeks with under half of the need",

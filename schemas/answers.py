@@ -394,6 +394,33 @@ _TABLES = (
         message text - what to do
         """,
     ),
+    _a(
+        "season_outlook",
+        "crop, week",
+        "What is in the ground and still to come, week by week",
+        """
+        crop text - crop
+        week date - Monday of the week
+        kg_p10 float kg 1 time in 10 it gives less
+        kg_p50 float kg middle
+        kg_p90 float kg 1 time in 10 it gives more
+        need_kg float kg wanted fresh; empty where no need is known
+        over_kg float kg middle less what is wanted fresh
+        """,
+    ),
+    _a(
+        "last_season_outlook",
+        "crop, week",
+        "What last season's sowings would be expected to give, were they made again",
+        """
+        crop text - crop
+        week date - Monday of the week
+        kg_p10 float kg 1 year in 10 gives less
+        kg_p50 float kg middle
+        kg_p90 float kg 1 year in 10 gives more
+        need_kg float kg wanted fresh
+        """,
+    ),
 )
 
 ANSWERS: dict[str, Answer] = {table.name: table for table in _TABLES}

@@ -10,7 +10,7 @@ from dataclasses import dataclass
 class Finding:
     """One plain sentence made from the answers by a tested rule.
 
-    ``section``: ``season``, ``spoilage``, ``harvest``, ``shelf``, ``plan``, ``trials``, ``data``.
+    ``section``: ``season``, ``spoilage``, ``harvest``, ``shelf``, ``outlook``, ``plan``, ``trials``, ``data``.
     ``action``: what to do about it, if anything. ``weight`` ranks findings, larger first.
     """
 

@@ -201,7 +201,7 @@ def test_a_wrong_setting_stops_every_command_with_exit_2(capsys: pytest.CaptureF
         ),
         ("gluts", {"glut_waste", "glut_weeks", "sowing_waste", "yields", "treatments"}),
         ("shelf", {"shelf", "use_first", "cautions"}),
-        ("sow", {"sowing_plan", "harvest_outlook", "plan_comparison", "needs", "crop_timing"}),
+        ("sow", {"sowing_plan", "harvest_outlook", "plan_comparison", "last_season_outlook", "needs", "crop_timing"}),
     ],
 )
 def test_json_is_the_only_thing_on_stdout(

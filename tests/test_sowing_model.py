@@ -300,13 +300,45 @@ def test_starts_take_the_clock_the_first_pick_and_the_visit_before_it() -> None:
     )
     found = starts_from_logs(sowings, harvests)
     assert found.schema == STARTS_SCHEMA
-    assert found.drop("clock").rows() == [
+    assert found.drop("clock", "ready_on").rows() == [
         ("p1", "pea", day("2025-04-01"), day("2025-06-20"), day("2025-06-16")),
         ("t1", "tomato", day("2025-05-20"), None, None),
         ("t2", "tomato", day("2025-03-01"), None, None),
     ]
     assert found["clock"].to_list() == ["sowing", "planting out", "sowing"]
+    assert found["ready_on"].null_count() == 3
     assert starts_from_logs(sowings.clear(), harvests.clear()).schema == STARTS_SCHEMA
+
+
+def kohlrabi_picks(*days_and_kg: tuple[int, float]) -> tuple[pl.DataFrame, pl.DataFrame]:
+    """One sowing on 1 May, picked so many days later."""
+    sowing = {"sowing_id": "k", "sown_on": day("2025-05-01"), "crop": "kohlrabi", "plot": "1", "start": "direct"}
+    harvests = [
+        {"sowing_id": "k", "picked_on": day("2025-05-01") + dt.timedelta(days=n), "crop": "kohlrabi", "weight_kg": kg}
+        for n, kg in days_and_kg
+    ]
+    return core("sowings", [sowing]), core("harvests", harvests)
+
+
+def test_a_first_pick_that_was_not_written_down_shows_in_the_curve() -> None:
+    """Ready on day 50, 20 days of picking; 45 % by day 56.7, 80 % by day 63.3. The pick of day 55 is missing."""
+    yields = pl.DataFrame({"crop": ["kohlrabi"], "yield_kg_per_m": [1.0], "picking_days": [20.0], "n": [0]})
+    sowings, harvests = kohlrabi_picks((55, 3.5), (60, 3.0), (65, 2.2), (70, 1.3))
+    assert starts_from_logs(sowings, harvests)["ready_on"].to_list() == [None]
+    whole = starts_from_logs(sowings, harvests, yields)["ready_on"][0]
+    assert abs((whole - day("2025-06-20")).days) <= 3
+    wrong = kohlrabi_picks((20, 0.4), (55, 3.5), (60, 3.0), (65, 2.2), (70, 1.3))
+    ready = starts_from_logs(*wrong, yields)
+    assert ready["first_pick_on"][0] == day("2025-05-21")
+    assert abs((ready["ready_on"][0] - day("2025-06-20")).days) <= 5
+    # The curve says 50 days of 10 C, the first pick as written only 20.
+    weather = steady("2025-01-01", 365)
+    by_curve, by_first = (
+        fit_crop_timing(some, weather, reference())["degree_days_to_first_pick"][0]
+        for some in (ready, ready.drop("ready_on"))
+    )
+    assert by_curve == pytest.approx(500.0, rel=0.06)
+    assert by_first < 0.95 * by_curve
 
 
 def yield_reference() -> pl.DataFrame:
@@ -355,8 +387,8 @@ def test_yields_are_shrunk_to_the_reference_and_open_sowings_wait() -> None:
     assert fitted["n"].to_list() == [1, 0, 0]
     # 1.6 kg on 2 m: 0.8 kg/m against 0.4. One sowing weighs 1/0.35^2 against 1/0.385^2: factor 2^0.548.
     assert fitted["yield_kg_per_m"][0] == pytest.approx(0.4 * 2**0.548, rel=0.005)
-    # 7 days of picking against 14, half and half on the logarithmic scale.
-    assert fitted["picking_days"][0] == pytest.approx(14 * 2**-0.5)
+    # Two picks draw no curve: the days of picking are the reference's.
+    assert fitted["picking_days"][0] == 14.0
     assert fitted.row(1)[1:3] == pytest.approx((1.0, 60.0))
     assert fitted.row(2)[1:3] == (None, None)
 

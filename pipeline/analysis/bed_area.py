@@ -58,15 +58,22 @@ def area_used(problems: Sequence[Problem], answers: Sequence[Floats]) -> Floats:
     return np.asarray(sum(used), dtype=np.float64)
 
 
-def scaled_to_beds(problems: Sequence[Problem], answers: Sequence[Floats], area_m2: float | None) -> list[Floats]:
+def fits_beds(problems: Sequence[Problem], answers: Sequence[Floats], room_m2: Floats | float) -> bool:
+    """Whether the answers fit in every week."""
+    return not problems or bool((area_used(problems, answers) <= room_m2 + 1e-9).all())
+
+
+def scaled_to_beds(
+    problems: Sequence[Problem], answers: Sequence[Floats], room_m2: Floats | float | None
+) -> list[Floats]:
     """All answers cut by one factor until they fit; as they are where they do."""
-    if area_m2 is None or area_used(problems, answers).max(initial=0.0) <= area_m2 + 1e-9:
+    if room_m2 is None or fits_beds(problems, answers, room_m2):
         return list(answers)
     fits, too_much = 0.0, 1.0
     for _ in range(30):
         factor = (fits + too_much) / 2
         cut = [np.floor(answer * factor) for answer in answers]
-        if area_used(problems, cut).max(initial=0.0) <= area_m2 + 1e-9:
+        if fits_beds(problems, cut, room_m2):
             fits = factor
         else:
             too_much = factor
@@ -77,7 +84,7 @@ def fit_to_beds(
     problems: Sequence[Problem],
     wanted: Sequence[Floats],
     rules: Sequence[Sequence[Floats]],
-    area_m2: float,
+    room_m2: Floats | float,
 ) -> tuple[list[Floats], Floats]:
     """The best answers that fit the beds in every week.
 
@@ -86,12 +93,13 @@ def fit_to_beds(
         wanted: best answer of each crop if beds were endless.
         rules: sets of answers of simple ways of sowing, one answer per crop; the result is never worse than
             any of them cut to the beds.
-        area_m2: bed area.
+        room_m2: bed area, the same in all plan weeks or one for each.
 
     Returns:
         The answers, and the price of a square metre in each plan week (weeks' worth of need); the price is 0
         where beds are not the limit.
     """
+    area_m2 = np.broadcast_to(np.asarray(room_m2, dtype=np.float64), problems[0].occupied_m2.shape[1:])
     pools = _priced(problems, wanted, rules, area_m2)
     cut = (scaled_to_beds(problems, rule, area_m2) for rule in rules)
     answers = min(cut, key=lambda some: _total(problems, some))
@@ -114,7 +122,7 @@ def _total(problems: Sequence[Problem], answers: Sequence[Floats]) -> float:
 
 
 def _priced(
-    problems: Sequence[Problem], wanted: Sequence[Floats], rules: Sequence[Sequence[Floats]], area_m2: float
+    problems: Sequence[Problem], wanted: Sequence[Floats], rules: Sequence[Sequence[Floats]], area_m2: Floats
 ) -> list[_Pool]:
     pools = []
     for number, (problem, best) in enumerate(zip(problems, wanted, strict=True)):
@@ -156,19 +164,18 @@ def _master(pools: list[_Pool]) -> tuple[Floats, Floats, Floats]:
     return cost, area, member
 
 
-def _prices(pools: list[_Pool], area_m2: float) -> Floats:
+def _prices(pools: list[_Pool], area_m2: Floats) -> Floats:
     from scipy.optimize import linprog
 
     cost, area, member = _master(pools)
-    limit = np.full(len(area), area_m2)
-    solved = linprog(cost, A_ub=area, b_ub=limit, A_eq=member, b_eq=np.ones(len(pools)), method="highs")
+    solved = linprog(cost, A_ub=area, b_ub=area_m2, A_eq=member, b_eq=np.ones(len(pools)), method="highs")
     return np.maximum(-np.asarray(solved.ineqlin.marginals, dtype=np.float64), 0.0)
 
 
-def _hopeful(pools: list[_Pool], prices: Floats, area_m2: float, known: float) -> list[_Pool]:
+def _hopeful(pools: list[_Pool], prices: Floats, area_m2: Floats, known: float) -> list[_Pool]:
     """The ways that can be part of a choice cheaper than the known one, by the prices' own bound."""
     charged = [np.array(pool.costs) + np.array(pool.answers) @ (pool.problem.occupied_m2 @ prices) for pool in pools]
-    bound = sum(float(costs.min()) for costs in charged) - area_m2 * float(prices.sum())
+    bound = sum(float(costs.min()) for costs in charged) - float(area_m2 @ prices)
     hopeful = []
     for pool, costs in zip(pools, charged, strict=True):
         kept = np.flatnonzero(costs - costs.min() <= max(known - bound, 0.0) + 1e-9)
@@ -176,7 +183,7 @@ def _hopeful(pools: list[_Pool], prices: Floats, area_m2: float, known: float) -
     return hopeful
 
 
-def _choice(pools: list[_Pool], area_m2: float) -> list[Floats] | None:
+def _choice(pools: list[_Pool], area_m2: Floats) -> list[Floats] | None:
     """The cheapest one way for each crop that together fit; None where none was found."""
     from scipy.optimize import Bounds, LinearConstraint, milp
 
@@ -194,7 +201,7 @@ def _choice(pools: list[_Pool], area_m2: float) -> list[Floats] | None:
     return [pool.answers[int(np.argmax(part))] for pool, part in zip(pools, chosen, strict=True)]
 
 
-def _polished(problems: Sequence[Problem], answers: Sequence[Floats], area_m2: float) -> list[Floats]:
+def _polished(problems: Sequence[Problem], answers: Sequence[Floats], area_m2: Floats) -> list[Floats]:
     answers = list(answers)
     for _ in range(POLISH_SWEEPS):
         for number, problem in enumerate(problems):

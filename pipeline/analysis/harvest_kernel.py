@@ -9,15 +9,13 @@ import numpy as np
 from numpy.typing import NDArray
 
 from pipeline.analysis.degree_days import growing_warmth
+from pipeline.analysis.picking_curve import share_ready
 from pipeline.analysis.plan_crops import PlanCrop
 from pipeline.analysis.sowing_options import PLAN_WEEKS, SOW_WEEKS, PlanNoise
 from pipeline.analysis.sowing_season import Season, killing_days
 
 Floats = NDArray[np.float64]
 
-SHAPE = 1.47
-"""Ready by a share u of the ripening time: 1 - (1 - u)^1.47, which gives 45, 35 and 20 % in three thirds, as a
-bush bean; from memory."""
 EMERGENCE_DAYS = 10
 """A frost before a direct sowing is up does not kill it; common practice, no source."""
 CLEARED_BY = 0.8
@@ -69,8 +67,7 @@ def harvest_kernel(crop: PlanCrop, season: Season, rng: np.random.Generator, cle
     # Weeks after the end see the share at the end, so their difference is zero.
     with np.errstate(invalid="ignore"):
         part = (np.minimum(edges, end) - ready) / crop.ripening_days
-    part = np.clip(np.where(np.isfinite(ready), part, 0.0), 0.0, 1.0)
-    share = np.diff(1.0 - (1.0 - part) ** SHAPE, axis=0)
+    share = np.diff(share_ready(np.where(np.isfinite(ready), part, 0.0)), axis=0)
     return Kernel(share, ready, np.minimum(ready + crop.picking_days, np.maximum(end, ready)), clearing)
 
 

@@ -9,7 +9,7 @@ The bound is therefore proved, but not tight: for crops of few sowings with long
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -23,7 +23,8 @@ Flags = NDArray[np.bool_]
 FIRST_STEP, SHORTER, PATIENCE, MEMORY = 0.5, 0.6, 8, 0.5
 """How prices move: share of the distance to the known cost, its cut after so many moves without gain, and how much
 of the last direction is kept. They decide how near the bound comes, never whether it holds."""
-FLAT_STARTS = 9
+FLAT_STARTS, SPREAD_AMOUNTS = 9, 12
+ONE = np.ones((1, 1))
 AT_ONCE = 3_000_000
 """Numbers held at once while the last prices are checked at every amount."""
 
@@ -66,6 +67,8 @@ class _Windows:
     most: Floats
     whole: Floats
     step_cost: Floats
+    standing: _Windows | None = None
+    """The same for what is in the ground already, as if it were one sowing of one step."""
 
 
 def lower_bound(problem: Problem, known_cost: float, iterations: int, toll: Floats | None = None) -> float:
@@ -78,6 +81,9 @@ def lower_bound(problem: Problem, known_cost: float, iterations: int, toll: Floa
         toll: charge on each step by sowing week, as in ``Problem.costs``.
     """
     windows, amounts = _windows(problem, toll), _most_amounts(problem, toll)
+    if problem.standing is not None:
+        alone = replace(problem, running=problem.standing[:, None, :], standing=None)
+        windows = replace(windows, standing=_windows(alone, None))
     limit = _Prices(
         np.full(problem.wanted.shape, problem.weights.unmet_fresh + problem.weights.waste),
         np.full(problem.n_years, problem.weights.unmet_shelf + problem.weights.waste),
@@ -134,9 +140,11 @@ def _moved_prices(
     unit = problem.need.week_kg
     fresh_size = np.where(problem.wanted > 0, problem.wanted / unit, 1.0)
     shelf_size = problem.need.put_by_kg / unit if problem.need.put_by_kg > 0 else 1.0
-    amounts = np.maximum(np.round(0.6 * most), 1.0)
+    spread = np.maximum(np.round(np.geomspace(np.ones(len(most)), most, SPREAD_AMOUNTS, axis=1)), 1.0)
     flat = [_Prices(limit.fresh * by, limit.shelf * by) for by in np.linspace(0.2, 1.0, FLAT_STARTS)]
-    best = prices = max(flat, key=lambda p: _worth(problem, windows, p, _around(amounts, most)).bound)
+    starts = [_worth(problem, windows, prices, spread) for prices in flat]
+    first = int(np.argmax([start.bound for start in starts]))
+    best, prices, amounts = flat[first], flat[first], starts[first].amounts
     highest, step, waited = -np.inf, FIRST_STEP, 0
     fresh_way, shelf_way = np.zeros_like(limit.fresh), np.zeros_like(limit.shelf)
     for _ in range(iterations):
@@ -180,13 +188,23 @@ def _worth(problem: Problem, windows: _Windows, prices: _Prices, amounts: Floats
     supplied = np.zeros(windows.ready[chosen].shape)
     np.put_along_axis(supplied, order[chosen], paid[chosen, tried[chosen]], axis=2)
     unit, n_years = problem.need.week_kg, problem.n_years
-    fresh_left = problem.wanted / unit
-    years = np.broadcast_to(np.arange(n_years)[None, :, None], windows.place[chosen].shape)
-    kept = np.where(windows.usable[chosen], supplied[..., :-1], 0.0)
-    np.subtract.at(fresh_left, (windows.place[chosen], years), kept)
-    shelf_left = problem.need.put_by_kg / unit - supplied[..., -1].sum(axis=0)
-    bound = _charged(problem, prices) + float(net[row, tried][chosen].sum())
+    fresh_left, shelf_left = problem.wanted / unit, np.full(n_years, problem.need.put_by_kg / unit)
+    _deliver(windows, chosen, supplied, fresh_left, shelf_left)
+    if windows.standing is not None:
+        order, _, paid = _supplied(windows.standing, prices, ONE)
+        given = np.zeros(order.shape)
+        np.put_along_axis(given, order, paid[:, 0], axis=2)
+        _deliver(windows.standing, np.zeros(1, dtype=np.int64), given, fresh_left, shelf_left)
+    bound = _charged(problem, windows, prices) + float(net[row, tried][chosen].sum())
     return _Worth(bound, amounts[row, tried], fresh_left / n_years, shelf_left / n_years)
+
+
+def _deliver(windows: _Windows, chosen: Ints, supplied: Floats, fresh_left: Floats, shelf_left: Floats) -> None:
+    """Take what chosen sowings supply from what is left of the needs."""
+    place, usable = windows.place[chosen], windows.usable[chosen]
+    years = np.broadcast_to(np.arange(len(shelf_left))[None, :, None], place.shape)
+    np.subtract.at(fresh_left, (place, years), np.where(usable, supplied[..., :-1], 0.0))
+    shelf_left -= supplied[..., -1].sum(axis=0)
 
 
 def _bound_at(problem: Problem, windows: _Windows, most: Floats, prices: _Prices) -> float:
@@ -199,7 +217,7 @@ def _bound_at(problem: Problem, windows: _Windows, most: Floats, prices: _Prices
         _, value, _ = _supplied(windows, prices, amounts)
         net = problem.weights.sowing + windows.step_cost[:, None] * amounts - value
         least = np.minimum(least, net.min(axis=1))
-    return _charged(problem, prices) + float(least[_chosen(problem, least)].sum())
+    return _charged(problem, windows, prices) + float(least[_chosen(problem, least)].sum())
 
 
 def _supplied(windows: _Windows, prices: _Prices, amounts: Floats) -> tuple[Ints, Floats, Floats]:
@@ -228,8 +246,12 @@ def _chosen(problem: Problem, net: Floats) -> Ints:
     return np.asarray(ranked[net[ranked] < 0], dtype=np.int64)
 
 
-def _charged(problem: Problem, prices: _Prices) -> float:
-    """What the needs are charged for all that is wanted, less the waste that a use saves."""
+def _charged(problem: Problem, windows: _Windows, prices: _Prices) -> float:
+    """What the needs are charged for all that is wanted, less the waste that a use saves, and what stands already."""
     unit, waste = problem.need.week_kg, problem.weights.waste
     fresh = ((prices.fresh - waste) * problem.wanted / unit).sum(axis=0).mean()
-    return float(fresh + (prices.shelf - waste).mean() * problem.need.put_by_kg / unit)
+    charged = float(fresh + (prices.shelf - waste).mean() * problem.need.put_by_kg / unit)
+    if windows.standing is not None:
+        _, value, _ = _supplied(windows.standing, prices, ONE)
+        charged += waste * float(windows.standing.whole.mean()) - float(value[0, 0])
+    return charged

@@ -17,6 +17,8 @@ Floats = NDArray[np.float64]
 
 SHORT_DAY_HOURS = 10.0
 """Below this daylength growth all but stops; common practice, no source."""
+LEAST_STANDING_KG, SURPLUS = 0.5, 1.5
+"""What is worth a word: kilos to come, and a surplus over what is wanted."""
 LATE_SOWING = {True: (8, 1), False: (2, 1)}
 """From this day (north, south) autumn shortens the days so fast that ripening is uncertain by weeks."""
 
@@ -31,6 +33,29 @@ def gap_notes(trials: Sequence[Trial], answers: Sequence[Floats], season: Season
         if length > longest_gap:
             since = short_day(season.day(7 * start))
             notes.append(f"{trial.crop.crop}: usually missing for {length} weeks from {since}.")
+    return notes
+
+
+def standing_notes(trials: Sequence[Trial]) -> list[str]:
+    """What is in the ground already and still to come."""
+    coming = {
+        trial.crop.crop: float(trial.standing_kg.sum(axis=0).mean())
+        for trial in trials
+        if trial.standing_kg is not None
+    }
+    told = [f"{crop} (about {kg:.1f} kg to come)" for crop, kg in coming.items() if kg >= LEAST_STANDING_KG]
+    return [f"In the ground already, and counted: {', '.join(told)}."] if told else []
+
+
+def surplus_notes(trials: Sequence[Trial], answers: Sequence[Floats]) -> list[str]:
+    """Crops of which even the least that can be sown gives far more than is wanted."""
+    notes = []
+    for trial, steps in zip(trials, answers, strict=True):
+        least = float(trial.harvest[:, steps > 0].sum(axis=0).mean()) if steps.any() else 0.0
+        wanted = float(trial.wanted.sum(axis=0).mean()) + trial.need.put_by_kg
+        if steps.sum() == 1 and least > SURPLUS * wanted:
+            amount = "one plant" if trial.crop.unit == "plants" else f"{trial.crop.step:g} m"
+            notes.append(f"{trial.crop.crop}: even {amount} gives about {least:.1f} kg, {wanted:.1f} kg are wanted.")
     return notes
 
 

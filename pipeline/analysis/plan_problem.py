@@ -11,6 +11,7 @@ from pipeline.analysis.harvest_kernel import Kernel
 from pipeline.analysis.plan_crops import PlanCrop
 from pipeline.analysis.recourse import best_use
 from pipeline.analysis.sowing_options import PlanWeights
+from pipeline.analysis.standing import Standing
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
@@ -59,6 +60,8 @@ class Problem:
     occupied_m2: Floats
     most: int
     most_sowings: int
+    standing: Floats | None = None
+    """Kg to come of what is in the ground already, summed as ``running``: weeks x years; None for nothing."""
 
     @property
     def n_years(self) -> int:
@@ -72,8 +75,10 @@ class Problem:
         """
         years = slice(None, None, max(1, self.n_years // SCREEN_YEARS)) if screen else slice(None)
         running, wanted = self.running[:, :, years], self.wanted[:, years]
+        standing = None if self.standing is None else self.standing[:, None, years]
         size = max(1, CHUNK // max(1, running.shape[1] * running.shape[2]))
-        lost = [self._lost_kg(answers[start : start + size], running, wanted) for start in range(0, len(answers), size)]
+        starts = range(0, len(answers), size)
+        lost = [self._lost_kg(answers[start : start + size], running, wanted, standing) for start in starts]
         cost = np.concatenate(lost) / self.need.week_kg if lost else np.zeros(0)
         each = np.full(len(self.weeks), self.weights.area * self.crop.step_m2)
         if toll is not None:
@@ -81,8 +86,10 @@ class Problem:
         work = self.weights.sowing * np.count_nonzero(answers, axis=1)
         return np.asarray(cost + work + answers @ each, dtype=np.float64)
 
-    def _lost_kg(self, answers: Floats, running: Floats, wanted: Floats) -> Floats:
+    def _lost_kg(self, answers: Floats, running: Floats, wanted: Floats, standing: Floats | None) -> Floats:
         harvest = np.matmul(answers, running)
+        if standing is not None:
+            harvest = harvest + standing
         cap = np.full((len(wanted), 1), self.need.put_by_kg_per_week)
         eaten, put_by = best_use(harvest, wanted, cap, self.need.put_by_kg, self.crop.life_weeks)
         picked = harvest[-1] if len(harvest) else np.zeros_like(eaten)
@@ -109,9 +116,9 @@ def offered(kernel: Kernel) -> Flags:
     return np.asarray(np.isfinite(kernel.ready).mean(axis=1) >= LEAST_READY, dtype=np.bool_)
 
 
-def reachable(kernel: Kernel, allowed: Flags, fresh_kg: Floats, life_weeks: int) -> Floats:
-    """Kg wanted fresh where some allowed sowing could supply the week in that year, weeks x years."""
-    ripe = np.asarray(kernel.share[:, allowed].any(axis=1), dtype=np.bool_)
+def reachable(kernel: Kernel, allowed: Flags, fresh_kg: Floats, life_weeks: int, standing_kg: Floats) -> Floats:
+    """Kg wanted fresh where some allowed sowing or a stand could supply the week in that year, weeks x years."""
+    ripe = np.asarray(kernel.share[:, allowed].any(axis=1) | (standing_kg > 0), dtype=np.bool_)
     held = np.zeros_like(ripe)
     for wait in range(min(life_weeks, len(ripe) - 1) + 1):
         held[wait:] |= ripe[: len(ripe) - wait]
@@ -126,6 +133,7 @@ def crop_problem(
     need: Need,
     weights: PlanWeights,
     most_sowings: int,
+    standing: Standing,
 ) -> Problem | str:
     """The question of one crop, or why there is none.
 
@@ -137,16 +145,17 @@ def crop_problem(
         need: what is wanted.
         weights: what each shortfall counts.
         most_sowings: the most sowings of one crop.
+        standing: what is in the ground already.
     """
     allowed = allowed & offered(kernel)
     if not allowed.any():
         return f"it would not ripen in {LEAST_READY:.0%} of the weather years, whenever it is sown"
-    wanted = reachable(kernel, allowed, need.fresh_kg, crop.life_weeks)
+    wanted = reachable(kernel, allowed, need.fresh_kg, crop.life_weeks, standing.harvest_kg)
     if need.put_by_kg <= 0.0 and not wanted.any():
         return "it would not be ripe in any week in which it is wanted"
     weeks = np.flatnonzero(allowed)
     harvest = kernel.share[:, weeks] * noise[weeks] * crop.step_kg
-    busy = np.flatnonzero(harvest.any(axis=(1, 2)) | wanted.any(axis=1))
+    busy = np.flatnonzero(harvest.any(axis=(1, 2)) | wanted.any(axis=1) | standing.harvest_kg.any(axis=1))
     span = slice(busy[0], busy[-1] + 1)
     season_kg = wanted.sum(axis=0).mean() + need.put_by_kg
     best_step = float(harvest.sum(axis=0).mean(axis=1).max())
@@ -162,4 +171,5 @@ def crop_problem(
         occupied_m2=kernel.occupied()[weeks] * crop.step_m2,
         most=most,
         most_sowings=min(most_sowings if crop.sown_again else 1, len(weeks)),
+        standing=standing.harvest_kg[span].cumsum(axis=0) if standing.harvest_kg.any() else None,
     )

@@ -14,6 +14,7 @@ from pipeline.analysis.plan_crops import PlanCrop
 from pipeline.analysis.plan_problem import Need, reachable
 from pipeline.analysis.recourse import best_use, served_by_week
 from pipeline.analysis.sowing_options import PlanWeights
+from pipeline.analysis.standing import Standing
 
 Floats = NDArray[np.float64]
 Flags = NDArray[np.bool_]
@@ -35,13 +36,17 @@ COMPARISON_SCHEMA = {
 
 @dataclass(frozen=True)
 class Trial:
-    """One crop on fresh years; ``harvest`` is kg per step: plan weeks x sowing weeks x years."""
+    """One crop on fresh years; ``harvest`` is kg per step: plan weeks x sowing weeks x years.
+
+    ``standing_kg`` is what comes of what is in the ground already: plan weeks x years; None for nothing.
+    """
 
     crop: PlanCrop
     need: Need
     kernel: Kernel
     harvest: Floats
     wanted: Floats
+    standing_kg: Floats | None = None
 
 
 @dataclass(frozen=True)
@@ -53,15 +58,18 @@ class Outcome:
     put_by_kg: Floats
 
 
-def crop_trial(crop: PlanCrop, kernel: Kernel, noise: Floats, allowed: Flags, need: Need) -> Trial:
+def crop_trial(crop: PlanCrop, kernel: Kernel, noise: Floats, allowed: Flags, need: Need, standing: Standing) -> Trial:
     """One crop on fresh years; ``noise`` is sowing weeks x years, ``allowed`` the weeks it may be sown."""
     harvest = kernel.share * noise * crop.step_kg
-    return Trial(crop, need, kernel, harvest, reachable(kernel, allowed, need.fresh_kg, crop.life_weeks))
+    wanted = reachable(kernel, allowed, need.fresh_kg, crop.life_weeks, standing.harvest_kg)
+    return Trial(crop, need, kernel, harvest, wanted, standing.harvest_kg)
 
 
 def outcome(trial: Trial, steps: Floats) -> Outcome:
     """What a number of steps in each sowing week gives."""
     ready = np.einsum("s,wsy->wy", steps, trial.harvest)
+    if trial.standing_kg is not None:
+        ready = ready + trial.standing_kg
     running, life = ready.cumsum(axis=0), trial.crop.life_weeks
     cap = np.full((len(ready), 1), trial.need.put_by_kg_per_week)
     _, put_by = best_use(running, trial.wanted, cap, trial.need.put_by_kg, life)

@@ -9,6 +9,7 @@ from __future__ import annotations
 import datetime as dt
 import math
 from dataclasses import dataclass, field
+from typing import Any
 
 import numpy as np
 import polars as pl
@@ -33,9 +34,9 @@ DAYS_PRIOR_SD, DAYS_SD = 0.25, 0.15
 WAITING_DAYS = 21.0
 """Crops that wait longer in the ground are picked when wanted: their first pick is later than ready."""
 DAYS_MUST_BE_BETTER = 0.8
-FEWEST_TO_COMPARE, CALENDAR_SPREAD_DAYS = 4, 30
-"""Plain days win only where they are clearly better, on sowings that differ in season: sown in the same week
-each year, days look as good as warmth but say nothing about other weeks."""
+FEWEST_TO_COMPARE, FEWEST_FOR_DAYS, CALENDAR_SPREAD_DAYS = 4, 6, 30
+"""Plain days win only where they are clearly better, on enough sowings that differ in season: sown in the same
+week each year, days look as good as warmth but say nothing about other weeks."""
 GRID = np.linspace(-1.5, 1.5, 1201)
 
 TIMING_SCHEMA = {
@@ -80,9 +81,10 @@ def fit_crop_timing(
     days replace warmth for a crop where they were clearly better on sowings left out one at a time.
 
     Args:
-        starts: sowing_id, crop, clock_from, first_pick_on; optional visited_on (not ready on that day) and
-            clock (``sowing`` or ``planting out``; rows that differ from the crop's reference clock are not
-            learned from, since their warmth is not comparable).
+        starts: sowing_id, crop, clock_from, first_pick_on; optional visited_on (not ready on that day), ready_on
+            (from the curve through all picks, better than the first alone) and clock (``sowing`` or ``planting
+            out``; rows that differ from the crop's reference clock are not learned from, since their warmth is
+            not comparable).
         weather: date, tmin_c, tmax_c; sowings with a day missing between clock and pick are not used.
         crops: crop, base_c, upper_c, degree_days_to_first_pick; used where present: days_to_first_pick,
             picking_days, holding_days, yield_kg_per_m, clock_from_planting_out.
@@ -91,8 +93,10 @@ def fit_crop_timing(
 
     Returns:
         The columns of the ``crop_timing`` answer, then base_c, upper_c, days_to_first_pick (for prediction).
-        One row per crop of which the reference or the log knows the timing. ``sd`` is the spread between
-        sowings, without the uncertainty of the need itself, which is in ``prior_weight`` (1: as published).
+        One row per crop of which the reference or the log knows the timing. Where ``basis`` is ``days``, the
+        prediction rests on days_to_first_pick, and the warmth is there for comparison only. ``sd`` is the spread
+        between sowings, without the uncertainty of the need itself, which is in ``prior_weight`` (1: as
+        published).
     """
     reference = _reference(crops, yields)
     evidence = _evidence(starts, weather, reference, latitude)
@@ -147,16 +151,24 @@ def _evidence(
         if crop not in clocks:
             clocks[crop] = warmth_clock(weather, row["base_c"], row["upper_c"], latitude)
         clock, pick = day_number(row["clock_from"]), day_number(row["first_pick_on"])
-        visited = row.get("visited_on")
-        # Ready somewhere between the last visit and the first pick: the middle is the fairest guess.
-        ready = pick if visited is None or _waits(row) else (pick + day_number(visited)) / 2
-        warmth = clocks[crop].between(clock, ready)
+        warmth = clocks[crop].between(clock, _ready(row, pick))
         found = evidence.setdefault(crop, _Evidence())
         found.clock.append(clock)
         found.pick.append(pick)
         found.log_warmth.append(math.log(warmth) if warmth > 1.0 else math.nan)
         found.log_days.append(math.log(pick - clock))
     return evidence
+
+
+def _ready(row: dict[str, Any], pick: int) -> float:
+    """The day it became ready, as a day number."""
+    fitted, visited = row.get("ready_on"), row.get("visited_on")
+    if _waits(row):
+        return pick
+    if fitted is not None:
+        return day_number(fitted)
+    # Ready somewhere between the last visit and the first pick: the middle is the fairest guess.
+    return pick if visited is None else (pick + day_number(visited)) / 2
 
 
 def _waits(row: dict[str, float | None]) -> bool:
@@ -239,7 +251,7 @@ def _fit_crop(
         )
         by_days = _fit_days(row, found)
         if by_days is not None and _days_win(found, by_days["error_days"], error):
-            return by_days
+            return by_days | {"degree_days_to_first_pick": math.exp(need)}
     return {
         "degree_days_to_first_pick": math.exp(need),
         "sd": sd,
@@ -274,7 +286,7 @@ def _left_out_error(found: _Evidence, predicted: list[int | None]) -> float | No
 
 
 def _days_win(found: _Evidence, days_error: object, warmth_error: float | None) -> bool:
-    if warmth_error is None or not isinstance(days_error, float):
+    if warmth_error is None or not isinstance(days_error, float) or len(found.clock) < FEWEST_FOR_DAYS:
         return False
     angle = 2 * np.pi * np.array(found.clock) / 365.25
     # Half-width of the season sown in, from the mean direction of the calendar circle.

@@ -63,7 +63,7 @@ class PlanOptions:
     """No sowing earlier than this day, for a season under way."""
     max_sowings: int = 8
     longest_gap: int = 4
-    n_years: int = 40
+    n_years: int = 80
     """Weather years the plan is fitted to."""
     fresh_years: int = 60
     """Weather years it is judged on and never saw."""

@@ -5,9 +5,9 @@ picking habits; a search then finds the sowings that do best over all years, eac
 as well as it can be. Simple ways of sowing, tuned on the same years, are compared with it on years that
 neither has seen.
 
-Not modelled: heat that spoils a crop, pests, one crop eaten for want of another, the shape of beds; a frost
-that comes when a crop is ripe and waiting. The kitchen's week is shared between crops in proportion to what is
-to be put by.
+Crops that run to seed in long days are kept out of them. Not modelled: heat that spoils a crop, pests, one crop
+eaten for want of another, the shape of beds; a frost that comes when a crop is ripe and waiting. The kitchen's
+week is shared between crops in proportion to what is to be put by.
 """
 
 from __future__ import annotations
@@ -19,25 +19,35 @@ import numpy as np
 import polars as pl
 from numpy.typing import NDArray
 
-from pipeline.analysis.bed_area import area_used, fit_to_beds, scaled_to_beds
+from pipeline.analysis.bed_area import fit_to_beds, fits_beds, scaled_to_beds
 from pipeline.analysis.harvest_kernel import harvest_kernel, yield_noise
 from pipeline.analysis.last_season import repeated_steps
 from pipeline.analysis.plan_bound import lower_bound
 from pipeline.analysis.plan_crops import SKIPPED_SCHEMA, PlanCrop, gather_crops
-from pipeline.analysis.plan_notes import area_notes, bound_note, gap_notes, light_notes, simple_note
+from pipeline.analysis.plan_notes import (
+    area_notes,
+    bound_note,
+    gap_notes,
+    light_notes,
+    simple_note,
+    standing_notes,
+    surplus_notes,
+)
 from pipeline.analysis.plan_problem import Need, Problem, crop_problem, offered
 from pipeline.analysis.plan_scores import Trial, compare, crop_trial, yearly_costs
 from pipeline.analysis.plan_tables import bed_price_table, outlook_table, plan_table
 from pipeline.analysis.sowing_options import PLAN_WEEKS, SOW_WEEKS, PlanOptions
 from pipeline.analysis.sowing_rules import EQUAL_WARMTH, RULES, tuned_rules
 from pipeline.analysis.sowing_search import search
-from pipeline.analysis.sowing_season import Season, season_of, sowing_weeks
+from pipeline.analysis.sowing_season import BOLTS_ABOVE_HOURS, Season, bolting_weeks, season_of, sowing_weeks
+from pipeline.analysis.standing import Ground, Stand, standing, stands_of
 from pipeline.analysis.weather_years import WeatherYears
 
 Floats = NDArray[np.float64]
 
 SHELF_WEEKS = 20.0
 """A crop that is mainly put by is measured in twentieths of that."""
+BOLTS = f"it would bolt: every sowing ripens in days of over {BOLTS_ABOVE_HOURS:g} hours"
 THIS_PLAN, LAST_SEASON = "this plan", "last season"
 
 
@@ -88,6 +98,19 @@ class Asked:
     season: Season
     options: PlanOptions
     notes: tuple[str, ...]
+    taken_m2: Floats
+    """Bed that what is in the ground already takes in each plan week."""
+
+    @property
+    def room_m2(self) -> Floats | None:
+        """Free bed in each plan week; None where beds are no limit."""
+        area = self.options.bed_area_m2
+        return None if area is None else np.maximum(area - self.taken_m2, 0.0)
+
+    @property
+    def policy(self) -> str:
+        """The way of sowing that is the plan."""
+        return EQUAL_WARMTH if self.options.simple else THIS_PLAN
 
     @property
     def problems(self) -> list[Problem]:
@@ -117,6 +140,7 @@ def plan_sowings(
     *,
     rng: np.random.Generator,
     last_season: pl.DataFrame | None = None,
+    ground: Ground | None = None,
 ) -> PlanResult:
     """The sowing plan for one season.
 
@@ -131,6 +155,7 @@ def plan_sowings(
         options: season, limits and weights.
         rng: source of chance; the same seed gives the same plan.
         last_season: core sowings to compare with, as if made again on the same days.
+        ground: what may be in the ground already; its harvest counts and its bed is taken.
 
     Returns:
         The plan. A crop that cannot be planned is named in ``skipped`` with the reason.
@@ -138,7 +163,7 @@ def plan_sowings(
     Raises:
         ValueError: too few or too short weather years.
     """
-    asked = ask(crops, timing, yields, years, fresh_needs, put_by, options, rng=rng)
+    asked = ask(crops, timing, yields, years, fresh_needs, put_by, options, rng=rng, ground=ground)
     found = find_plan(asked, rng)
     repeated = None
     if last_season is not None:
@@ -157,6 +182,7 @@ def ask(
     options: PlanOptions,
     *,
     rng: np.random.Generator,
+    ground: Ground | None = None,
 ) -> Asked:
     """The question of every crop that can be planned; arguments as in ``plan_sowings``."""
     season = season_of(years, options, rng)
@@ -164,14 +190,16 @@ def ask(
     known, lacking = gather_crops(crops.filter(pl.col("crop").is_in(list(needs))), timing, yields)
     in_reference = set(crops["crop"])
     skipped |= {crop: "not in the crop reference" for crop in needs if crop not in in_reference} | lacking
-    planned = []
+    stands = {} if ground is None else stands_of(ground, crops, known, season)
+    planned, taken = [], np.zeros(PLAN_WEEKS)
     for crop in known:
-        entry = _prepare(crop, needs[crop.crop], season, options, rng)
+        entry, occupied = _prepare(crop, needs[crop.crop], stands.get(crop.crop, []), season, options, rng)
+        taken += occupied
         if isinstance(entry, str):
             skipped[crop.crop] = entry
         else:
             planned.append(entry)
-    return Asked(tuple(planned), skipped, season, options, years.notes)
+    return Asked(tuple(planned), skipped, season, options, years.notes, taken)
 
 
 def _needs(
@@ -202,27 +230,40 @@ def _needs(
 
 
 def _prepare(
-    crop: PlanCrop, need: Need, season: Season, options: PlanOptions, rng: np.random.Generator
-) -> Planned | str:
-    """The crop's question on the training years and its trial on the fresh ones, or why there is none."""
+    crop: PlanCrop,
+    need: Need,
+    stands: Sequence[Stand],
+    season: Season,
+    options: PlanOptions,
+    rng: np.random.Generator,
+) -> tuple[Planned | str, Floats]:
+    """The crop's question on the training years and its trial on the fresh ones, or why there is none.
+
+    With it the bed that its stands take.
+    """
     training = season.years(0, options.n_years)
     fresh = season.years(options.n_years, options.n_years + options.fresh_years)
+    there, later = (standing(crop, stands, some, options.noise, rng) for some in (training, fresh))
     allowed, reason = sowing_weeks(crop, training, options)
     if not allowed.any():
-        return reason
+        return reason, there.occupied_m2
     kernel = harvest_kernel(crop, training, rng)
+    allowed &= ~bolting_weeks(crop, kernel.ready, training)
+    if not allowed.any():
+        return BOLTS, there.occupied_m2
     noise = yield_noise(options.noise, options.n_years, rng)
-    problem = crop_problem(crop, kernel, noise, allowed, need, options.weights, options.max_sowings)
+    problem = crop_problem(crop, kernel, noise, allowed, need, options.weights, options.max_sowings, there)
     if isinstance(problem, str):
-        return problem
+        return problem, there.occupied_m2
     unseen = harvest_kernel(crop, fresh, rng, kernel.clearing)
     fresh_noise = yield_noise(options.noise, options.fresh_years, rng)
-    return Planned(problem, crop_trial(crop, unseen, fresh_noise, allowed & offered(kernel), need))
+    trial = crop_trial(crop, unseen, fresh_noise, allowed & offered(kernel), need, later)
+    return Planned(problem, trial), there.occupied_m2
 
 
 def find_plan(asked: Asked, rng: np.random.Generator) -> Found:
     """Every way of sowing, each as good as it can be made, and the plan."""
-    problems, area = asked.problems, asked.options.bed_area_m2
+    problems, room = asked.problems, asked.room_m2
     rules = [tuned_rules(problem) for problem in problems]
     best = [
         search(problem, np.array(list(tuned.values())), rng, asked.options.rounds)[0]
@@ -230,9 +271,9 @@ def find_plan(asked: Asked, rng: np.random.Generator) -> Found:
     ]
     by_rule = {rule: [tuned[rule] for tuned in rules] for rule in RULES}
     prices, chosen = np.zeros(PLAN_WEEKS), best
-    if area is not None and problems and area_used(problems, best).max() > area:
-        chosen, prices = fit_to_beds(problems, best, list(by_rule.values()), area)
-    answers = {rule: scaled_to_beds(problems, found, area) for rule, found in by_rule.items()}
+    if room is not None and not fits_beds(problems, best, room):
+        chosen, prices = fit_to_beds(problems, best, list(by_rule.values()), room)
+    answers = {rule: scaled_to_beds(problems, found, room) for rule, found in by_rule.items()}
     dropped = [
         problem.crop.crop
         for problem, wanted, got in zip(problems, best, chosen, strict=True)
@@ -250,8 +291,7 @@ def told(asked: Asked, found: Found, put_by: pl.DataFrame, repeated: list[Floats
         put_by: as in ``plan_sowings``.
         repeated: last season's steps in each sowing week, one array per crop.
     """
-    season, options = asked.season, asked.options
-    policy = EQUAL_WARMTH if options.simple else THIS_PLAN
+    season, options, policy = asked.season, asked.options, asked.policy
     in_weeks = {
         name: [entry.in_weeks(answer) for entry, answer in zip(asked.planned, answers, strict=True)]
         for name, answers in found.answers.items()
@@ -265,6 +305,8 @@ def told(asked: Asked, found: Found, put_by: pl.DataFrame, repeated: list[Floats
         *([bound_note(cost, least)] if least is not None else []),
         *area_notes(bed_prices, found.dropped),
         *_simple_notes(trials, in_weeks, options),
+        *standing_notes(trials),
+        *surplus_notes(trials, plan),
         *gap_notes(trials, plan, season, options.longest_gap),
         *light_notes(trials, plan, season),
     ]
@@ -288,10 +330,10 @@ def _cost(asked: Asked, answers: Sequence[Floats]) -> float:
 
 def _least_cost(asked: Asked, found: Found) -> float | None:
     """What no plan can go below; full beds are charged for at their prices, and the whole bed is credited."""
-    moves, area = asked.options.bound_moves, asked.options.bed_area_m2
+    moves, room = asked.options.bound_moves, asked.room_m2
     if moves == 0 or not asked.planned:
         return None
-    least = -float(found.prices.sum()) * (area or 0.0)
+    least = 0.0 if room is None else -float(found.prices @ room)
     for problem, answer in zip(asked.problems, found.answers[THIS_PLAN], strict=True):
         toll = problem.occupied_m2 @ found.prices
         least += lower_bound(problem, float(problem.costs(answer[None], toll)[0]), moves, toll)

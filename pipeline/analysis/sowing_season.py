@@ -8,6 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from pipeline.analysis.degree_days import daylength_hours
 from pipeline.analysis.plan_crops import PlanCrop
 from pipeline.analysis.sowing_options import PLAN_WEEKS, SOW_WEEKS, PlanOptions
 from pipeline.analysis.weather_years import WeatherYears
@@ -18,6 +19,8 @@ Flags = NDArray[np.bool_]
 LAST_FROST_SD_DAYS, FIRST_FROST_SD_DAYS = 12.4, 16.0
 """How far frosts stray from their usual day; computed from 91 years (1930 to 2020) at Clemson, South
 Carolina, NOAA GHCN USC00381770."""
+BOLTING, BOLTS_ABOVE_HOURS = frozenset({"coriander", "pak choi", "rocket", "spinach"}), 15.0
+"""Crops that run to seed rather than grow where the days are longer; common practice, no source."""
 TENDER_C = -2.0
 """Crops killed at or above this temperature are taken to be killed by any frost; common practice, no
 source."""
@@ -146,6 +149,22 @@ def sowing_weeks(crop: PlanCrop, season: Season, options: PlanOptions) -> tuple[
         allowed &= week_means(season) >= crop.least_c
         reason = f"no week left is warm enough to sow: it wants {crop.least_c:g} C"
     return allowed, reason
+
+
+def bolting_weeks(crop: PlanCrop, ready: Floats, season: Season) -> Flags:
+    """Sowing weeks whose usual first pick falls in days in which the crop bolts; none without a latitude.
+
+    Args:
+        crop: the crop.
+        ready: days of the first pick, sowing weeks x years, infinite where there is none.
+        season: the season.
+    """
+    usual = np.quantile(ready, 0.5, axis=1, method="inverted_cdf")
+    if season.latitude is None or crop.crop not in BOLTING:
+        return np.zeros(len(usual), dtype=np.bool_)
+    hours = daylength_hours(season.latitude, season.day_of_year)
+    day = np.where(np.isfinite(usual), usual, 0.0).astype(np.int64)
+    return np.asarray(np.isfinite(usual) & (hours[np.minimum(day, len(hours) - 1)] > BOLTS_ABOVE_HOURS))
 
 
 def _first_limit(monday: dt.date, month_day: tuple[int, int]) -> int:

@@ -216,6 +216,22 @@ def weather_years(
     return WeatherYears(first_day, np.minimum(low, high), np.maximum(low, high), tuple(notes))
 
 
+def keep_logged(years: WeatherYears, weather: pl.DataFrame) -> WeatherYears:
+    """The years with every day that is logged as it was: of a season under way only the rest is open.
+
+    Args:
+        years: made-up years.
+        weather: date, tmin_c, tmax_c of the garden.
+    """
+    last = years.first_day + dt.timedelta(days=years.n_days - 1)
+    logged = weather.select("date", "tmin_c", "tmax_c").drop_nulls().unique("date", keep="first")
+    inside = logged.filter(pl.col("date").is_between(years.first_day, last))
+    day = (inside["date"] - years.first_day).dt.total_days().to_numpy()
+    low, high = years.tmin_c.copy(), years.tmax_c.copy()
+    low[:, day], high[:, day] = inside["tmin_c"].to_numpy(), inside["tmax_c"].to_numpy()
+    return WeatherYears(years.first_day, low, high, years.notes)
+
+
 def _logged_swings(weather: pl.DataFrame, usual: GardenClimate) -> tuple[pl.DataFrame | None, float]:
     """Differences from the usual year with each year's own mean taken out, and the spread of those means."""
     own = weather.select("date", "tmin_c", "tmax_c").drop_nulls().unique("date", keep="first").sort("date")
