@@ -62,6 +62,8 @@ GROUPINGS: dict[str, tuple[str, ...]] = {
 }
 """What ``--by`` may name, and the columns behind it."""
 
+BOUND_MOVES = 100
+"""Moves of prices with which the bound on how good a plan could be is sharpened."""
 OUTLOOK_DAYS = 120
 """Days of usual weather after today that the outlook of eight weeks may need."""
 REVIEW_GROUPINGS = ("method", "salt", "lid", "store", "crop", "piece")
@@ -242,7 +244,9 @@ def timing_of(logs: Logs) -> tuple[pl.DataFrame, pl.DataFrame]:
     return fit_crop_timing(starts, weather, logs.crops, learned, latitude), learned
 
 
-def plan_of(logs: Logs, needs: pl.DataFrame, seed: int, *, simple: bool = False) -> tuple[PlanResult, pl.DataFrame]:
+def plan_of(
+    logs: Logs, needs: pl.DataFrame, seed: int, *, simple: bool = False, bound: bool = False
+) -> tuple[PlanResult, pl.DataFrame]:
     """The plan for the next season and the timing it rests on."""
     settings = logs.settings
     first, _ = logs.next_season
@@ -260,6 +264,7 @@ def plan_of(logs: Logs, needs: pl.DataFrame, seed: int, *, simple: bool = False)
         max_sowings=settings.max_sowings,
         longest_gap=settings.longest_gap,
         simple=simple,
+        bound_moves=BOUND_MOVES if bound else 0,
     )
     years = keep_logged(
         weather_years(
@@ -307,10 +312,13 @@ def _timing_of_interest(timing: pl.DataFrame, needs: pl.DataFrame) -> pl.DataFra
     return timing.filter((pl.col("n_sowings") > 0) | pl.col("crop").is_in(needs["crop"].to_list()))
 
 
-def plan_answers(logs: Logs, seed: int, *, simple: bool = False) -> tuple[Tables, list[str]]:
-    """The sowing plan with what it rests on and what it is worth, and notes on what it leaves out."""
+def plan_answers(logs: Logs, seed: int, *, simple: bool = False, bound: bool = False) -> tuple[Tables, list[str]]:
+    """The sowing plan with what it rests on and what it is worth, and notes on what it leaves out.
+
+    The proved bound on how good any plan could be takes as long as the plan itself; it is worked out on demand.
+    """
     needs = needs_of(logs)
-    result, timing = plan_of(logs, needs, seed, simple=simple)
+    result, timing = plan_of(logs, needs, seed, simple=simple, bound=bound)
     tables = {
         "needs": needs,
         "crop_timing": _timing_of_interest(timing, needs),

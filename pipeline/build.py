@@ -172,7 +172,7 @@ def sow(
         report = load_folder(store, folder, settings, as_of, progress)
         logs = read_logs(store, settings, as_of)
     progress("planning")
-    tables, notes = answering.plan_answers(logs, seed, simple=simple)
+    tables, notes = answering.plan_answers(logs, seed, simple=simple, bound=True)
     progress("")
     written: list[Path] = []
     if tables["sowing_plan"].height:

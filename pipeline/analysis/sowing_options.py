@@ -69,7 +69,7 @@ class PlanOptions:
     """Weather years it is judged on and never saw."""
     rounds: int = 8
     """Fresh attempts of the search after it is stuck; more is slower and slightly better."""
-    bound_moves: int = 100
+    bound_moves: int = 0
     """Moves of the prices that show how good any plan could be; 0 leaves that out."""
     simple: bool = False
     """Take the best sowings at equal steps of warmth as the plan: easier to follow, and often nearly as good."""
