@@ -47,6 +47,8 @@ class Settings:
     last_sowing: tuple[int, int] | None = None
     longest_gap: int = 4
     max_sowings: int = 8
+    min_sowings: int = 1
+    warming: str = "ignored"
     smallest_group: int = 3
     needs: dict[str, CropNeed] = field(default_factory=dict)
 

@@ -118,6 +118,24 @@ SETTINGS: tuple[Setting, ...] = (
     Setting("plan", "last_sowing", "month_day", "no sowing after this day", None, example='"09-15"'),
     Setting("plan", "longest_gap", "whole", "warn when a wanted crop is missing for longer, weeks", 4, 1, 52, "4"),
     Setting("plan", "max_sowings", "whole", "most sowings of one crop in a season", 8, 1, 40, "8"),
+    Setting(
+        "plan",
+        "min_sowings",
+        "whole",
+        "least sowings of a crop that is sown more than once, so that one failure is not all",
+        1,
+        1,
+        40,
+        "2",
+    ),
+    Setting(
+        "plan",
+        "warming",
+        "ignored|followed",
+        "followed: the planned year is moved by the trend of the logged years, if it can be told",
+        "ignored",
+        example='"followed"',
+    ),
     Setting("share", "smallest_group", "whole", "no figure is shared that rests on fewer plots", 3, 2, 1000, "3"),
 )
 SECTIONS: tuple[str, ...] = tuple(dict.fromkeys(setting.section for setting in SETTINGS))

@@ -366,6 +366,14 @@ def test_one_sowing_only() -> None:
     assert found.plan_comparison["sowings"].to_list() == [1.0] * found.plan_comparison.height
 
 
+def test_the_least_number_of_sowings_is_kept_where_there_is_room() -> None:
+    few = small_plan(fresh={"lettuce": 0.8}, max_sowings=8)
+    more = small_plan(fresh={"lettuce": 0.8}, max_sowings=8, min_sowings=few.sowing_plan.height + 2)
+    assert more.sowing_plan.height == few.sowing_plan.height + 2
+    nowhere = small_plan(fresh={"lettuce": 0.8}, min_sowings=4, first_sowing=(5, 1), last_sowing=(5, 14))
+    assert 1 <= nowhere.sowing_plan.height <= 2
+
+
 def test_a_leap_year_does_not_move_the_weeks() -> None:
     plan = small_plan(first_day="2028-01-01", fresh={"lettuce": 0.8}).sowing_plan
     assert (plan["sow_on"].dt.weekday() == 1).all()

@@ -80,7 +80,7 @@ def lower_bound(problem: Problem, known_cost: float, iterations: int, toll: Floa
         iterations: how often prices are moved; more is slower and nearer.
         toll: charge on each step by sowing week, as in ``Problem.costs``.
     """
-    windows, amounts = _windows(problem, toll), _most_amounts(problem, toll)
+    windows, amounts = _windows(problem, toll), most_amounts(problem, toll)
     if problem.standing is not None:
         alone = replace(problem, running=problem.standing[:, None, :], standing=None)
         windows = replace(windows, standing=_windows(alone, None))
@@ -121,7 +121,7 @@ def _windows(problem: Problem, toll: Floats | None) -> _Windows:
     )
 
 
-def _most_amounts(problem: Problem, toll: Floats | None) -> Floats:
+def most_amounts(problem: Problem, toll: Floats | None) -> Floats:
     """The best amount of each sowing week if it were the only one: with others about, never more pays."""
     n = len(problem.weeks)
     low, high = np.ones(n), np.full(n, float(problem.most))

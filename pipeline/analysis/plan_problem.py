@@ -24,6 +24,9 @@ SCREEN_YEARS = 8
 """Many answers are ranked on this many years first, and only the best of them costed on all."""
 MARGIN = 1.5
 """No sowing is larger than this much of all that is wanted in the season."""
+TOO_FEW = 5.0
+"""Weeks' worth that each sowing short of the least counts: more than any sowing costs, so that the least is kept
+wherever there is room for it."""
 LEAST_READY = 0.7
 """A sowing week is offered only if it ripens in this share of the weather years."""
 
@@ -60,6 +63,7 @@ class Problem:
     occupied_m2: Floats
     most: int
     most_sowings: int
+    least_sowings: int = 1
     standing: Floats | None = None
     """Kg to come of what is in the ground already, summed as ``running``: weeks x years; None for nothing."""
 
@@ -83,7 +87,10 @@ class Problem:
         each = np.full(len(self.weeks), self.weights.area * self.crop.step_m2)
         if toll is not None:
             each = each + toll
-        work = self.weights.sowing * np.count_nonzero(answers, axis=1)
+        sowings = np.count_nonzero(answers, axis=1)
+        work = self.weights.sowing * sowings
+        if self.least_sowings > 1:
+            work = work + TOO_FEW * np.maximum(self.least_sowings - sowings, 0)
         return np.asarray(cost + work + answers @ each, dtype=np.float64)
 
     def _lost_kg(self, answers: Floats, running: Floats, wanted: Floats, standing: Floats | None) -> Floats:
@@ -132,7 +139,7 @@ def crop_problem(
     allowed: Flags,
     need: Need,
     weights: PlanWeights,
-    most_sowings: int,
+    limits: tuple[int, int],
     standing: Standing,
 ) -> Problem | str:
     """The question of one crop, or why there is none.
@@ -144,7 +151,7 @@ def crop_problem(
         allowed: weeks in which it may be sown.
         need: what is wanted.
         weights: what each shortfall counts.
-        most_sowings: the most sowings of one crop.
+        limits: the least and the most sowings of one crop.
         standing: what is in the ground already.
     """
     allowed = allowed & offered(kernel)
@@ -160,6 +167,7 @@ def crop_problem(
     season_kg = wanted.sum(axis=0).mean() + need.put_by_kg
     best_step = float(harvest.sum(axis=0).mean(axis=1).max())
     most = max(1, int(np.ceil(MARGIN * season_kg / best_step)))
+    most_sowings = min(limits[1] if crop.sown_again else 1, len(weeks))
     return Problem(
         crop=crop,
         need=need,
@@ -170,6 +178,7 @@ def crop_problem(
         median_ready=np.quantile(kernel.ready[weeks], 0.5, axis=1, method="inverted_cdf"),
         occupied_m2=kernel.occupied()[weeks] * crop.step_m2,
         most=most,
-        most_sowings=min(most_sowings if crop.sown_again else 1, len(weeks)),
+        most_sowings=most_sowings,
+        least_sowings=min(limits[0], most_sowings),
         standing=standing.harvest_kg[span].cumsum(axis=0) if standing.harvest_kg.any() else None,
     )

@@ -62,6 +62,8 @@ class PlanOptions:
     not_before: dt.date | None = None
     """No sowing earlier than this day, for a season under way."""
     max_sowings: int = 8
+    min_sowings: int = 1
+    """Least sowings of a crop that is sown again; fewer where beds or weeks allow no more."""
     longest_gap: int = 4
     n_years: int = 80
     """Weather years the plan is fitted to."""

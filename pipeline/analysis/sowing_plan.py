@@ -252,7 +252,8 @@ def _prepare(
     if not allowed.any():
         return BOLTS, there.occupied_m2
     noise = yield_noise(options.noise, options.n_years, rng)
-    problem = crop_problem(crop, kernel, noise, allowed, need, options.weights, options.max_sowings, there)
+    limits = options.min_sowings, options.max_sowings
+    problem = crop_problem(crop, kernel, noise, allowed, need, options.weights, limits, there)
     if isinstance(problem, str):
         return problem, there.occupied_m2
     unseen = harvest_kernel(crop, fresh, rng, kernel.clearing)

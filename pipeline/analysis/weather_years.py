@@ -13,6 +13,8 @@ import numpy as np
 import polars as pl
 from numpy.typing import NDArray
 
+from pipeline.analysis.weather_trend import warming
+
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
 
@@ -187,6 +189,8 @@ def weather_years(
     n_days: int,
     n_years: int,
     rng: np.random.Generator,
+    *,
+    follow_trend: bool = False,
 ) -> WeatherYears:
     """Years that could follow: the usual year, plus swings of days drawn from the log, plus a year effect.
 
@@ -198,6 +202,7 @@ def weather_years(
         n_days: days of each year made.
         n_years: how many.
         rng: source of chance.
+        follow_trend: move all years by what the logged years' trend makes of them, where it can be told.
 
     Returns:
         The years, with notes on what had to be assumed.
@@ -211,6 +216,11 @@ def weather_years(
         drawn = _assumed_swings(n_years, n_days, rng)
         notes.append("Too little weather is logged to tell how it swings from day to day: the swings are assumed.")
     year = rng.normal(0.0, sd, (n_years, 1))
+    if follow_trend:
+        middle = first_day.year + (first_day.timetuple().tm_yday + min(n_days, 365) / 2) / 365.25
+        trend = warming(_yearly_means(weather, usual), middle)
+        notes.append(trend.note)
+        year = year + trend.shift_c + rng.normal(0.0, trend.sd_c, (n_years, 1))
     low = usual.tmin_c[index] + drawn[..., 0] + year
     high = usual.tmax_c[index] + drawn[..., 1] + year
     return WeatherYears(first_day, np.minimum(low, high), np.maximum(low, high), tuple(notes))
@@ -241,9 +251,8 @@ def _logged_swings(weather: pl.DataFrame, usual: GardenClimate) -> tuple[pl.Data
     swings = own.with_columns(
         pl.col("tmin_c") - usual.tmin_c[index], pl.col("tmax_c") - usual.tmax_c[index]
     ).with_columns(year=pl.col("date").dt.year(), days=pl.len().over(pl.col("date").dt.year()))
-    full = swings.filter(pl.col("days") >= DAYS_FOR_OWN_CURVE)
-    yearly = full.group_by("year").agg(((pl.col("tmin_c") + pl.col("tmax_c")) / 2).mean().alias("mean_c"))
-    sd = yearly["mean_c"].std()
+    yearly = _yearly_means(weather, usual)
+    sd = yearly["away_c"].std()
     enough = yearly.height >= 5 and isinstance(sd, float)
     # A part-year has no year mean of its own: all such days share one.
     group = pl.when(pl.col("days") >= DAYS_FOR_OWN_CURVE).then("year").otherwise(0)
@@ -251,6 +260,16 @@ def _logged_swings(weather: pl.DataFrame, usual: GardenClimate) -> tuple[pl.Data
     every = pl.date_range(own["date"][0], own["date"][-1], interval="1d", eager=True).alias("date").to_frame()
     dense = every.join(centred, on="date", how="left", maintain_order="left").select("date", "tmin_c", "tmax_c")
     return dense, float(sd) if enough and isinstance(sd, float) else YEAR_EFFECT_SD_C
+
+
+def _yearly_means(weather: pl.DataFrame, usual: GardenClimate) -> pl.DataFrame:
+    """year, away_c: how far the days of each year that is logged nearly whole were from the usual, on average."""
+    own = weather.select("date", "tmin_c", "tmax_c").drop_nulls().unique("date", keep="first").sort("date")
+    index = _year_index(own["date"])
+    away = (own["tmin_c"] - usual.tmin_c[index] + own["tmax_c"] - usual.tmax_c[index]) / 2
+    yearly = pl.DataFrame({"year": own["date"].dt.year().cast(pl.Int64), "away_c": away}).group_by("year")
+    means = yearly.agg(pl.len().alias("days"), pl.col("away_c").mean())
+    return means.filter(pl.col("days") >= DAYS_FOR_OWN_CURVE).select("year", "away_c").sort("year")
 
 
 def _drawn_blocks(swings: pl.DataFrame, index: Ints, n_years: int, rng: np.random.Generator) -> Floats | None:
