@@ -127,6 +127,7 @@ def panels(
         facet=alt.Facet(f"{by}:N", sort=order, title=None),
         columns=columns,
         spacing=18,
+        align="all",
         resolve=alt.Resolve(
             scale=alt.ScaleResolveMap(y="independent", x="independent" if own_widths else "shared"),
             axis=alt.AxisResolveMap(x="independent"),

@@ -124,7 +124,8 @@ def plan(answers: Answers, findings: Sequence[Finding], garden: Garden) -> Secti
         plan_charts.harvest_outlook(outlook, before=before),
         "outlook",
         "Harvest expected from the plan, kg a week",
-        f"The line is the middle year, the shade 8 years in 10, the dashes what is wanted fresh.{dots}",
+        "The line is the middle year, the shade 8 years in 10, the dashes what is wanted fresh. Where the week of a "
+        f"heap is unsure, it shows in the shade and hardly in the line.{dots}",
         table_block("harvest_outlook", "Expected harvest by week", outlook, folded=True),
     )
     policies = answers["plan_comparison"]
