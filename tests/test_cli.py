@@ -110,7 +110,7 @@ def test_start_makes_a_folder_that_loads_clean_and_touches_nothing_that_is_there
     assert "carrot" in (folder / "harvests.csv").read_text()
     status, out, _ = run(capsys, "check", folder, *AS_OF)
     assert status == 0
-    assert "11 files: 1 rows = 1 accepted + 0 set aside" in out
+    assert "11 files: 1 row = 1 accepted + 0 set aside" in out
 
 
 def test_check_lists_problems_by_file_and_line_writes_nothing_and_exits_1(
@@ -120,7 +120,7 @@ def test_check_lists_problems_by_file_and_line_writes_nothing_and_exits_1(
     before = sorted(path.name for path in folder.iterdir())
     status, out, _ = run(capsys, "check", folder, *AS_OF)
     assert status == 1
-    assert "harvests.csv: 2 rows = 1 accepted + 1 set aside, 1 warnings" in out
+    assert "harvests.csv: 2 rows = 1 accepted + 1 set aside, 1 warning" in out
     assert "line 2, weight '5': no unit: write such as 1.2 kg" in out
     assert "did you mean 'carrot'?" in out
     assert sorted(path.name for path in folder.iterdir()) == before
@@ -250,3 +250,43 @@ def test_the_store_can_live_elsewhere(capsys: pytest.CaptureFixture[str], season
     run(capsys, "shelf", folder, "--store", tmp_path / "other.duckdb", *AS_OF)
     assert (tmp_path / "other.duckdb").exists()
     assert not (folder / "rowshelf.duckdb").exists()
+
+
+SOWN = """sowing_id,sown_on,crop,amount
+B-1,2026-05-20,bean,30 m
+D-1,2026-05-20,dragon root,3 m
+"""
+
+
+def test_the_outlook_names_a_coming_glut_with_what_the_kitchen_can_do(
+    capsys: pytest.CaptureFixture[str], season: Season
+) -> None:
+    settings = "[garden]\nlatitude = 48\n[needs.bean]\nfresh_kg_per_week = 1.0\n"
+    batches = "batch_id,made_on,method,crop,containers,produce\nB-0,2025-08-01,freeze,bean,4,3 kg\n"
+    folder = season(sowings=SOWN, batches=batches, toml=settings)
+    status, out, err = run(capsys, "sow", folder, "--outlook", "--as-of", "2026-07-05")
+    said = " ".join(out.split())
+    assert status == 0
+    assert "kg of bean between" in said
+    assert "more than you eat; " in said
+    assert "batches of about 3 kg, frozen as you mostly do." in said
+    assert "Not in the outlook: dragon root, not known: days to its first pick." in err
+    assert (folder / "plan" / "season_outlook.csv").read_text(encoding="utf-8").startswith("crop,week,kg_p10")
+    assert not (folder / "plan" / "sowing_plan.csv").exists()
+
+
+def test_an_outlook_without_anything_to_come_says_so(capsys: pytest.CaptureFixture[str], season: Season) -> None:
+    folder = season(sowings=SOWN)
+    status, out, _ = run(capsys, "sow", folder, "--outlook", "--as-of", "2026-11-20")
+    assert (status, out.strip()) == (0, "Nothing that stands is likely to be ripe in the next eight weeks.")
+    status, _, err = run(capsys, "sow", folder, "--outlook", "--simple", *AS_OF)
+    assert status == 2
+    assert "name one of the two" in err
+
+
+def test_an_outlook_without_a_sowing_says_which_log_to_start(
+    capsys: pytest.CaptureFixture[str], season: Season
+) -> None:
+    status, out, _ = run(capsys, "sow", season(harvests=HAND_MADE["harvests"]), "--outlook", *AS_OF)
+    assert status == 0
+    assert "No sowing is logged" in out

@@ -104,6 +104,31 @@ def season_outlook(
     return pl.DataFrame(rows, schema=answer_types("season_outlook"), orient="row")
 
 
+def left_out(
+    sowings: pl.DataFrame, crops: pl.DataFrame, timing: pl.DataFrame, yields: pl.DataFrame, as_of: dt.date
+) -> dict[str, str]:
+    """Crops sown within the last year of which an outlook cannot tell anything, with what is not known of them.
+
+    Args:
+        sowings: core sowings; as are crops, timing and yields as in ``season_outlook``.
+        crops: crop, in_row_cm, row_spacing_cm.
+        timing: of ``fit_crop_timing``.
+        yields: of ``fit_yields``.
+        as_of: today.
+    """
+    recent = row_metres(sowings, crops).filter(pl.col("sown_on").is_between(as_of - dt.timedelta(days=365), as_of))
+    known, giving = set(timing["crop"]), set(yields.drop_nulls()["crop"])
+    reasons: dict[str, str] = {}
+    for crop, metres in recent.select("crop", "row_m").sort("crop", "row_m").iter_rows():
+        if crop not in known:
+            reasons[crop] = "days to its first pick"
+        elif crop not in giving:
+            reasons[crop] = "yield per metre"
+        elif metres is None:
+            reasons.setdefault(crop, "row length of a sowing")
+    return reasons
+
+
 def _week_need(crop: str, week: dt.date, needs: dict[tuple[str, int], float]) -> float | None:
     """Wanted fresh in the month of the week's middle day; None for a crop without any known need."""
     if not any(known == crop for known, _ in needs):
