@@ -22,7 +22,7 @@ from small_plans import (
     steady_season,
 )
 
-from pipeline.analysis.bed_area import area_used, fit_to_beds, scaled_to_beds
+from pipeline.analysis.bed_area import area_used, cut_to_beds, fit_to_beds, scaled_to_beds
 from pipeline.analysis.harvest_kernel import harvest_kernel, yield_noise
 from pipeline.analysis.last_season import repeated_steps
 from pipeline.analysis.plan_notes import longest_run, simple_note
@@ -230,6 +230,20 @@ def test_beds_are_never_overfilled_and_nearly_as_well_used_as_can_be(seed: int, 
 
 
 # --- what it comes to ---------------------------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize("seed", [0, 1, 2])
+def test_a_simple_way_may_choose_what_to_leave_out_of_small_beds(seed: int) -> None:
+    """Never worse than everything cut by one factor, always within the beds, and as it was where there is room."""
+    problems = [small_problem(seed + k, 5, step_m2=0.5 * k) for k in (1, 2, 3)]
+    answers = [np.full(len(problem.weeks), 3.0) for problem in problems]
+    for area_m2 in (1.0, 4.0, 9.0):
+        cut, scaled = cut_to_beds(problems, answers, area_m2), scaled_to_beds(problems, answers, area_m2)
+        assert area_used(problems, cut).max() <= area_m2 + 1e-9
+        costs = [sum(float(p.costs(a[None])[0]) for p, a in zip(problems, way, strict=True)) for way in (cut, scaled)]
+        assert costs[0] <= costs[1] + 1e-9
+        assert all((part <= whole).all() for part, whole in zip(cut, answers, strict=True))
+    assert all((a == b).all() for a, b in zip(cut_to_beds(problems, answers, 1e6), answers, strict=True))
 
 
 def test_comparison_by_hand() -> None:

@@ -25,6 +25,7 @@ NODES_AT_MOST = 20
 POLISH_SWEEPS = 2
 CHOICES, NEAR_KEPT = 3, 15
 CHOICE_WITHIN = 0.001
+SHARES = (1.0, 0.75, 0.5, 0.25, 0.0)
 
 
 @dataclass
@@ -80,6 +81,22 @@ def scaled_to_beds(
     return [np.floor(answer * fits) for answer in answers]
 
 
+def cut_to_beds(problems: Sequence[Problem], answers: Sequence[Floats], room_m2: Floats | float | None) -> list[Floats]:
+    """The same sowings made smaller, or crops left out, so that the rest serves best in the beds there are.
+
+    A gardener who sows by a simple rule and has too little bed does not shrink everything alike. Each crop keeps a
+    share of its answer (quarters, rounded down); the shares are chosen together.
+    """
+    if room_m2 is None or fits_beds(problems, answers, room_m2):
+        return list(answers)
+    area_m2 = np.broadcast_to(np.asarray(room_m2, dtype=np.float64), problems[0].occupied_m2.shape[1:])
+    pools = [_Pool(problem) for problem in problems]
+    for pool, answer in zip(pools, answers, strict=True):
+        pool.add([np.floor(answer * share) for share in SHARES])
+    ways = [scaled_to_beds(problems, answers, room_m2), _choice(pools, area_m2)]
+    return min((way for way in ways if way is not None), key=lambda some: _total(problems, some))
+
+
 def fit_to_beds(
     problems: Sequence[Problem],
     wanted: Sequence[Floats],
@@ -101,7 +118,7 @@ def fit_to_beds(
     """
     area_m2 = np.broadcast_to(np.asarray(room_m2, dtype=np.float64), problems[0].occupied_m2.shape[1:])
     pools = _priced(problems, wanted, rules, area_m2)
-    cut = (scaled_to_beds(problems, rule, area_m2) for rule in rules)
+    cut = (cut_to_beds(problems, rule, area_m2) for rule in rules)
     answers = min(cut, key=lambda some: _total(problems, some))
     prices = _prices(pools, area_m2)
     for turn in range(CHOICES):

@@ -19,7 +19,7 @@ import numpy as np
 import polars as pl
 from numpy.typing import NDArray
 
-from pipeline.analysis.bed_area import fit_to_beds, fits_beds, scaled_to_beds
+from pipeline.analysis.bed_area import cut_to_beds, fit_to_beds, fits_beds
 from pipeline.analysis.harvest_kernel import harvest_kernel, yield_noise
 from pipeline.analysis.last_season import repeated_steps
 from pipeline.analysis.plan_bound import lower_bound
@@ -274,7 +274,7 @@ def find_plan(asked: Asked, rng: np.random.Generator) -> Found:
     prices, chosen = np.zeros(PLAN_WEEKS), best
     if room is not None and not fits_beds(problems, best, room):
         chosen, prices = fit_to_beds(problems, best, list(by_rule.values()), room)
-    answers = {rule: scaled_to_beds(problems, found, room) for rule, found in by_rule.items()}
+    answers = {rule: cut_to_beds(problems, found, room) for rule, found in by_rule.items()}
     dropped = [
         problem.crop.crop
         for problem, wanted, got in zip(problems, best, chosen, strict=True)
