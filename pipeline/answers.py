@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import datetime as dt
 from dataclasses import dataclass, replace
+from functools import cached_property
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -19,19 +20,19 @@ from pipeline.analysis.gluts import GlutAnswers, glut_balance
 from pipeline.analysis.histories import container_histories
 from pipeline.analysis.keeping import keeping_curves
 from pipeline.analysis.needs import fresh_needs, needs_table
-from pipeline.analysis.outlook import season_outlook
-from pipeline.analysis.permutation import YEAR_DAYS, worse_than_rest
+from pipeline.analysis.outlook import left_out, season_outlook
+from pipeline.analysis.permutation import YEAR_DAYS
 from pipeline.analysis.rotation import rotation_notes
-from pipeline.analysis.salt import salt_response
+from pipeline.analysis.salt import salt_levels, salt_response
 from pipeline.analysis.salt_measures import with_salt_measures
 from pipeline.analysis.shelf import shelf_ledger, shelf_table, use_first
 from pipeline.analysis.sowing_logs import fit_yields, starts_from_logs
 from pipeline.analysis.sowing_model import fit_crop_timing
 from pipeline.analysis.sowing_options import PLAN_DAYS, PlanOptions
 from pipeline.analysis.sowing_plan import PlanResult, plan_sowings
-from pipeline.analysis.spoilage import spoilage_causes, spoilage_table
+from pipeline.analysis.spoilage import grouped, spoilage_causes, spoilage_table, worse_groups
 from pipeline.analysis.standing import Ground
-from pipeline.analysis.trials import compare_tasters, compare_trials
+from pipeline.analysis.trials import compare_trials
 from pipeline.analysis.turnbull import looks_far_apart
 from pipeline.analysis.weather_years import fill_weather, keep_logged, weather_years
 from pipeline.analysis.yields import compare_treatments, yields
@@ -84,6 +85,11 @@ class Logs:
         """Typed rows of one log."""
         return self.frames[log]
 
+    @cached_property
+    def timed(self) -> tuple[pl.DataFrame, pl.DataFrame]:
+        """``timing_of`` these logs, worked out once."""
+        return timing_of(self)
+
     @property
     def season(self) -> tuple[dt.date, dt.date]:
         """First and last day of the garden year reviewed: the one of the latest picking or sowing."""
@@ -129,17 +135,10 @@ def histories_of(logs: Logs) -> pl.DataFrame:
     return container_histories(logs["batches"], logs["spoilage"], logs["consumption"], logs.as_of)
 
 
-def grouped(histories: pl.DataFrame, columns: Sequence[str]) -> tuple[pl.DataFrame, pl.DataFrame]:
-    """The spoilage table and the keeping curves of one grouping.
-
-    Salt is what keeps a ferment and only seasons the rest, so groups of salt alone are of ferments.
-    """
-    rows = histories
-    if "salt_band" in columns:
-        rows = rows.filter(pl.col("salt_band").is_not_null())
-        if "method" not in columns:
-            rows = rows.filter(pl.col("method") == "ferment")
-    return spoilage_table(rows, columns), keeping_curves(rows, columns)
+def salt_limits() -> pl.DataFrame:
+    """Least salt that is published, by method: ``method``, ``limit_pct``, ``limit_source``."""
+    rule = reference.caution_rules().filter(pl.col("id") == "low_salt")
+    return rule.select(pl.lit("ferment").alias("method"), limit_pct="value", limit_source="source")
 
 
 def spoilage_answers(logs: Logs, groupings: Sequence[Sequence[str]], seed: int) -> Tables:
@@ -150,10 +149,11 @@ def spoilage_answers(logs: Logs, groupings: Sequence[Sequence[str]], seed: int) 
         "spoilage": pl.concat([table for table, _ in pairs]),
         "keeping_curves": pl.concat([curves for _, curves in pairs]),
         "salt_response": salt_response(histories, np.random.default_rng(seed)),
+        "salt_levels": salt_levels(histories, salt_limits()),
         "spoilage_differences": spoilage_differences(histories, np.random.default_rng(seed)),
         "spoilage_causes": spoilage_causes(logs["spoilage"], logs["batches"]),
-        "trials": compare_trials(logs["batches"], logs["tastings"], histories),
-        "worse": worse_than_rest(histories, list(groupings[0]), np.random.default_rng(seed)),
+        "trials": compare_trials(logs["batches"], logs["tastings"], histories, np.random.default_rng(seed)),
+        "worse": worse_groups(histories, groupings[0], np.random.default_rng(seed)),
     }
 
 
@@ -250,7 +250,7 @@ def plan_of(
     """The plan for the next season and the timing it rests on."""
     settings = logs.settings
     first, _ = logs.next_season
-    timing, learned = timing_of(logs)
+    timing, learned = logs.timed
     options = PlanOptions(
         first_day=first,
         latitude=settings.latitude,
@@ -262,6 +262,7 @@ def plan_of(
         last_sowing=settings.last_sowing,
         not_before=logs.as_of if logs.as_of >= first else None,
         max_sowings=settings.max_sowings,
+        min_sowings=min(settings.min_sowings, settings.max_sowings),
         longest_gap=settings.longest_gap,
         simple=simple,
         bound_moves=BOUND_MOVES if bound else 0,
@@ -275,6 +276,7 @@ def plan_of(
             PLAN_DAYS,
             options.n_years + options.fresh_years,
             np.random.default_rng(seed),
+            follow_trend=settings.warming == "followed",
         ),
         logs["weather"],
     )
@@ -332,16 +334,16 @@ def plan_answers(logs: Logs, seed: int, *, simple: bool = False, bound: bool = F
     return tables, [*result.notes, *rotation, *skipped]
 
 
-def season_outlook_of(logs: Logs, seed: int) -> pl.DataFrame:
-    """What stands in the ground and is likely to come in the next eight weeks."""
-    timing, learned = timing_of(logs)
-    latitude = logs.settings.latitude
-    first = starts_from_logs(logs["sowings"], logs["harvests"])["clock_from"].min()
+def outlook_answers(logs: Logs, seed: int) -> tuple[Tables, list[str]]:
+    """What stands in the ground and is likely to come in the next eight weeks, and notes on what it leaves out."""
+    timing, learned = logs.timed
+    latitude, sowings = logs.settings.latitude, logs["sowings"]
+    first = starts_from_logs(sowings, logs["harvests"])["clock_from"].min()
     if not isinstance(first, dt.date):
         first = logs.as_of
     last = logs.as_of + dt.timedelta(days=OUTLOOK_DAYS)
-    return season_outlook(
-        logs["sowings"],
+    outlook = season_outlook(
+        sowings,
         logs["harvests"],
         logs.crops,
         timing,
@@ -352,12 +354,9 @@ def season_outlook_of(logs: Logs, seed: int) -> pl.DataFrame:
         rng=np.random.default_rng(seed),
         latitude=latitude,
     )
-
-
-def outlook_answers(logs: Logs, seed: int) -> tuple[Tables, list[Finding]]:
-    """What stands in the ground and is likely to come in the next eight weeks, and the gluts it shows."""
-    outlook = season_outlook_of(logs, seed)
-    return {"season_outlook": outlook}, outlook_sentences(logs, outlook)
+    unknown = left_out(sowings, logs.crops, timing, learned, logs.as_of)
+    notes = [f"Not in the outlook: {crop}, not known: {what}." for crop, what in unknown.items()]
+    return {"season_outlook": outlook}, notes
 
 
 def outlook_sentences(logs: Logs, outlook: pl.DataFrame) -> list[Finding]:
@@ -365,8 +364,8 @@ def outlook_sentences(logs: Logs, outlook: pl.DataFrame) -> list[Finding]:
     return outlook_findings(outlook, usual_batches(logs["batches"]), logs.crops, logs.settings.kitchen_kg_per_week)
 
 
-def spoilage_sentences(logs: Logs, tables: Tables) -> list[Finding]:
-    """Findings on what kept, on salt and on trials."""
+def spoilage_sentences(logs: Logs, tables: Tables, by: Sequence[str] = ("method",)) -> list[Finding]:
+    """Findings on what kept, on salt and on trials; ``by`` names the columns that ``worse`` is grouped by."""
     histories = histories_of(logs)
     ferments = histories.filter((pl.col("method") == "ferment") & pl.col("salt_band").is_not_null())
     return spoilage_findings(
@@ -374,10 +373,10 @@ def spoilage_sentences(logs: Logs, tables: Tables) -> list[Finding]:
         by_salt=spoilage_table(ferments, ["salt_band"]),
         salt_response=tables["salt_response"],
         worse=tables["worse"],
+        by=by,
         differences=tables["spoilage_differences"],
         far_apart=looks_far_apart(histories, ["method"], YEAR_DAYS),
         trials=tables["trials"],
-        firmness=compare_tasters(logs["batches"], logs["tastings"], "firmness"),
         as_of=logs.as_of,
     )
 

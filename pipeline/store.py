@@ -5,6 +5,7 @@ Hand-over between polars and DuckDB goes through the Arrow capsule of a frame, w
 
 from __future__ import annotations
 
+import hashlib
 import re
 import time
 from collections.abc import Iterator
@@ -20,8 +21,8 @@ from schemas.contracts import core_types, polars_types
 from schemas.logs import LOGS, Log
 
 STORE_NAME = "rowshelf.duckdb"
-STORE_VERSION = 1
-"""Raised when the layout changes; an older store is rebuilt from the logs, a newer one is refused."""
+STORE_VERSION = 2
+"""Raised when cells are read otherwise than before; an older store is rebuilt from the logs, a newer one is refused."""
 
 WAITS, WAIT_SECONDS = 25, 0.2
 """How often, and how long each time, to wait for another program that holds the store."""
@@ -214,7 +215,8 @@ def _check_version(store: Store, path: Path | None) -> None:
             "Update rowshelf, or move the file away: the logs hold everything and a new store is made from them."
         )
         raise StoreError(message)
-    if version < STORE_VERSION:
+    layout = _layout()
+    if version < STORE_VERSION or store.setting("layout") != layout:
         tables = store.con.execute("select 1 from information_schema.tables").fetchall()
         if found is None and not known and tables:
             message = f"{path}: a database, but not one of rowshelf's. Move it away or name another with --store."
@@ -222,6 +224,14 @@ def _check_version(store: Store, path: Path | None) -> None:
         with store.transaction():
             store.create()
             store.set_setting("version", str(STORE_VERSION))
+            store.set_setting("layout", layout)
+
+
+def _layout() -> str:
+    """A fingerprint of every table's columns; a store of another layout is rebuilt, also within a version."""
+    tables = [(name, [column.name for column in log.columns], list(core_types(name))) for name, log in LOGS.items()]
+    answers = [(name, [(c.name, c.dtype) for c in answer.columns]) for name, answer in ANSWERS.items()]
+    return hashlib.sha256(repr((tables, answers)).encode()).hexdigest()
 
 
 def _why_not(path: Path | None, error: duckdb.Error) -> str:

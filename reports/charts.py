@@ -7,6 +7,7 @@ there is nothing to draw. They reshape rows for drawing and estimate nothing: th
 from __future__ import annotations
 
 import datetime as dt
+import math
 from typing import Any, Literal
 
 import altair as alt
@@ -16,6 +17,8 @@ from reports.drawing import (
     BLUE,
     FIT,
     GREEN,
+    GREY,
+    GRID,
     INK,
     ORANGE,
     PALE,
@@ -32,10 +35,13 @@ from reports.drawing import (
     panels,
     utc_axis,
 )
-from reports.words import day, kilograms, percent, plural
+from reports.words import amount, day, kilograms, percent, plural
 
 DAYS_PER_MONTH = 365.25 / 12
 MOST_CURVES = 8
+MONTH_STEPS = ((4, 1), (10, 3), (30, 6))
+"""Months between marks of an axis of age, by where it ends; longer ones are marked by the year."""
+MOST_MONTHS = 601
 MOST_CROPS = 14
 MOST_GLUT_CROPS = 3
 MOST_SHELF_ROWS = 20
@@ -43,6 +49,12 @@ LEAST_LABELLED = 0.12
 """A part of a bar below this share is too narrow for its figure; the table has it."""
 HORIZON_DAYS = 730
 """A run-out later than this is drawn as an arrow: what lies further off decides nothing today."""
+
+COUNT_AT, LIMIT_AT = -0.14, 1.17
+"""Where the counts of batches and the published limit stand on the axis of a share, below 0 and above 1."""
+BOTTOM, TOP = -0.28, 1.3
+STEP_BEYOND = 0.15
+"""How far past the saltiest batches the steps run, in percent of salt."""
 
 SHAPES: dict[str, str] = {"enough": "circle", "thin": "diamond", "too little": "cross"}
 
@@ -71,7 +83,9 @@ def keeping_curves(curves: pl.DataFrame, shape: Literal["step-after", "linear"] 
     for row in rows:
         row["months"] = row["age_days"] / DAYS_PER_MONTH
         row["label"] = percent(row["kept"]) if row is last[row["group"]] else ""
-    months = alt.Axis(grid=False, tickMinStep=3, tickCount=5)
+    longest = max(row["months"] for row in rows)
+    every = next((step for reach, step in MONTH_STEPS if longest < reach), 12)
+    months = alt.Axis(grid=False, format="d", values=list(range(0, MOST_MONTHS, every)))
     shares = alt.Axis(labelExpr=PERCENT, values=[0, 0.5, 1])
     base = alt.Chart().encode(
         x=alt.X("months:Q", title="months since made", axis=months),
@@ -113,6 +127,98 @@ def share_lost(groups: pl.DataFrame) -> AnyChart | None:
     points = base.mark_point(filled=True, size=150, color=BLUE, opacity=1).encode(shape=shape)
     chart = alt.layer(whole, points, *labels(base.encode(text="label:N"), align="left", dx=1, dy=-16))
     return chart.properties(data=data(rows), width=WIDTH, height=alt.Step(46), autosize=FIT)
+
+
+def salt_levels(levels: pl.DataFrame) -> AnyChart | None:
+    """Share still sound after 12 months by salt level, one picture per method and basis.
+
+    Each level has a mark at its mean salt with the 95 % interval and, below, its count of batches; the steps are
+    the share that never falls as salt rises. Less salt than is published is shaded and marked off by a rule
+    that names the limit, so that no level stands without it.
+
+    Args:
+        levels: rows of ``salt_levels``.
+    """
+    if levels.filter(pl.col("kept_12m").is_not_null()).is_empty():
+        return None
+    least = math.floor(levels.select(pl.min_horizontal(pl.col("from_pct").min(), pl.col("limit_pct").min() - 1)).item())
+    most = math.ceil(
+        levels.select(pl.max_horizontal(pl.col("salt_pct").max() + STEP_BEYOND, pl.col("limit_pct").max())).item()
+    )
+    rows: list[dict[str, Any]] = []
+    parts = levels.partition_by("method", "basis", maintain_order=True)
+    for part in parts:
+        panel = _salt_panel(part["method"][0], part["basis"][0])
+        rows += [row | {"panel": panel} for row in _salt_marks(part.to_dicts(), least)]
+    x = alt.X(
+        "salt:Q", title="salt, %", axis=alt.Axis(grid=False, tickMinStep=1), scale=alt.Scale(domain=[least, most])
+    )
+    faint = alt.condition("datum.value < 0 || datum.value > 1", alt.value("transparent"), alt.value(GRID))
+    axis = alt.Axis(labelExpr=f"datum.value < 0 ? 'batches' : {PERCENT}", values=[COUNT_AT, 0, 0.5, 1], gridColor=faint)
+    y = alt.Y("kept:Q", title=None, axis=axis, scale=alt.Scale(domain=[BOTTOM, TOP]))
+    base = alt.Chart().encode(x=x, y=y)
+
+    def only(field: str) -> alt.Chart:
+        return base.transform_filter(f"isValid(datum.{field})")
+
+    below = only("limit").mark_rect(color=GREY, opacity=0.18).encode(x2="limit:Q", y2="top:Q")
+    rule = only("rule").mark_rule(color=VERMILLION, strokeWidth=2.5, strokeDash=[6, 3]).encode(y2="top:Q")
+    step = only("step").mark_line(color=SKY, strokeWidth=3).encode(order="salt:Q", detail="run:N")
+    whisker = only("low").mark_rule(color=BLUE, strokeWidth=3).encode(y="low:Q", y2="high:Q")
+    present = [word for word in SHAPES if word in set(levels["evidence"])]
+    shape = alt.Shape(
+        "evidence:N",
+        scale=alt.Scale(domain=present, range=[SHAPES[word] for word in present]),
+        legend=alt.Legend(orient="bottom", title="evidence:", titleOrient="left", symbolFillColor=BLUE),
+    )
+    points = only("low").mark_point(filled=True, size=150, color=BLUE, opacity=1).encode(shape=shape)
+    texts = labels(only("text").encode(text="text:N"))
+    limits = labels(only("said").encode(text="said:N"), align="left", dx=5)
+    layers = alt.layer(below, step, rule, whisker, points, *texts, *limits)
+    return panels(layers.properties(width=376, height=210), rows, "panel", _panel_names(parts), columns=1)
+
+
+def _panel_names(parts: list[pl.DataFrame]) -> list[str]:
+    return [_salt_panel(part["method"][0], part["basis"][0]) for part in parts]
+
+
+def _salt_panel(method: str, basis: str) -> str:
+    """``ferment, dry-salted: % of the produce``."""
+    way = "dry-salted: % of the produce" if basis == "of produce" else "brined: % of all in the jar"
+    return f"{method}, {way}"
+
+
+def _salt_marks(levels: list[dict[str, Any]], least: float) -> list[dict[str, Any]]:
+    """Marks of one panel: its levels, the steps, and the published limit.
+
+    Steps run over salt that was tried and never below the limit: a line there would read as advice.
+    """
+    limit = levels[0]["limit_pct"]
+    if limit is None:
+        said = "no salt limit in our tables: keep to the recipe"
+        rows: list[dict[str, Any]] = [{"salt": least, "kept": LIMIT_AT, "said": said}]
+    else:
+        rows = [
+            {"salt": least, "limit": limit, "kept": BOTTOM, "top": TOP},
+            {"salt": limit, "rule": 1, "kept": BOTTOM, "top": TOP},
+            {"salt": limit, "kept": LIMIT_AT, "said": f"published: at least {amount(limit)} %"},
+        ]
+    run, end = 0, None
+    for level in levels:
+        salt, kept, share = level["salt_pct"], level["kept_12m"], level["kept_12m_isotonic"]
+        rows.append({"salt": salt, "kept": COUNT_AT, "text": str(level["batches"])})
+        if kept is None:
+            rows.append({"salt": salt, "kept": 0.5, "text": "?"})
+            continue
+        shown = {"low": level["kept_12m_low"], "high": level["kept_12m_high"], "evidence": level["evidence"]}
+        rows.append({"salt": salt, "kept": kept, **shown})
+        run += level["from_pct"] != end
+        end = level["to_pct"]
+        first = max(level["from_pct"], limit or 0.0)
+        last = salt + STEP_BEYOND if level is levels[-1] else end
+        if first < last:
+            rows += [{"salt": at, "kept": share, "step": 1, "run": run} for at in (first, last)]
+    return rows
 
 
 def harvest_use(balance: pl.DataFrame) -> AnyChart | None:

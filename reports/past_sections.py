@@ -19,7 +19,7 @@ from reports.blocks import (
     is_long,
     table_block,
 )
-from reports.words import NOT_YET, plural
+from reports.words import NOT_YET, amount, plural
 from schemas.page import Finding, Garden
 
 GROUPINGS: dict[str, str] = {
@@ -32,6 +32,18 @@ GROUPINGS: dict[str, str] = {
     "piece": "cut",
     "batch_id": "batch",
 }
+SALT_COLUMNS_SHOWN = (
+    "method",
+    "level",
+    "basis",
+    "kept_12m",
+    "kept_12m_isotonic",
+    "batches",
+    "spoiled",
+    "containers",
+    "limit_pct",
+    "evidence",
+)
 SALT_COLUMNS = {"salt_band", "salt_basis", "method"}
 """Columns that a grouping by salt level is made of."""
 LOST_COLUMNS = (
@@ -59,6 +71,35 @@ BALANCE_COLUMNS = (
     "eaten_basis",
 )
 GLUT_COLUMNS = ("crop", "from_gluts_kg", "from_gluts_share", "even_loss_kg", "worst_week", "peak_to_mean")
+MAKES_COMPARED = {
+    "Makes compared: which was liked better": (
+        "trial",
+        "arm",
+        "mean_liking",
+        "difference",
+        "p_value",
+        "tasters",
+        "evidence",
+    ),
+    "Makes compared: which was firmer": (
+        "trial",
+        "arm",
+        "mean_firmness",
+        "firmness_difference",
+        "firmness_p_value",
+        "firmness_tasters",
+        "firmness_evidence",
+    ),
+    "Makes compared: what each lost": (
+        "trial",
+        "arm",
+        "lost_share",
+        "spoiled_p_value",
+        "spoiled",
+        "containers",
+        "batches",
+    ),
+}
 WEEK_COLUMNS = ("crop", "week", "picked_kg", "eaten_kg", "put_by_kg", "given_kg", "capacity_kg")
 
 
@@ -93,7 +134,8 @@ def kept(answers: Answers, findings: Sequence[Finding]) -> Section:
         charts.keeping_curves(curves),
         "curves",
         "Share still sound by age, if left alone",
-        "Each line ends where follow-up ends. The shade is the 95 % interval.",
+        "Each line ends where follow-up ends, and the figure says what was still sound then. The shade is the 95 % "
+        "interval.",
         table_block(
             "keeping_curves",
             "Share still sound by age",
@@ -125,17 +167,27 @@ def _salt_grouping(spoilage: pl.DataFrame) -> str | None:
 
 
 def _salt(answers: Answers, spoilage: pl.DataFrame) -> list[Block]:
+    """The salt picture, or, as long as no level was followed for 12 months, what each level lost so far."""
     grouping = _salt_grouping(spoilage)
+    levels = answers["salt_levels"]
     blocks: list[Block] = []
+    picture = charts.salt_levels(levels)
+    if picture is not None:
+        blocks = figure_block(
+            picture,
+            "salt",
+            "Share still sound after 12 months, by salt level",
+            "The mark is the estimate and the line its 95 % interval; a ? could not be followed for 12 months, and the "
+            "table says what it lost. The pale steps take for granted that more salt does not keep worse. "
+            f"{_limits(levels)}",
+            table_block("salt_levels", "What kept, by salt level", levels, SALT_COLUMNS_SHOWN, folded=True),
+        )
     if grouping:
         bands = spoilage.filter(pl.col("grouping") == grouping)
-        blocks = figure_block(
-            charts.share_lost(bands),
-            "salt",
-            "Share lost so far, by salt level",
-            "Brined batches: salt as a share of all in the jar. Dry-salted ones: as a share of the produce.",
-            table_block("spoilage", "What spoiled, by salt level", bands, LOST_COLUMNS, folded=True),
-        )
+        table = table_block("spoilage", "What spoiled, by salt level", bands, LOST_COLUMNS, folded=True)
+        text = "Brined batches: salt as a share of all in the jar. Dry-salted ones: as a share of the produce."
+        title = "Share lost so far, by salt level"
+        blocks += [table] if blocks else figure_block(charts.share_lost(bands), "salt", title, text, table)
     response = answers["salt_response"]
     if not response.is_empty():
         told = [_salt_response(row) for row in response.iter_rows(named=True)]
@@ -143,6 +195,16 @@ def _salt(answers: Answers, spoilage: pl.DataFrame) -> list[Block]:
         blocks.append(ListBlock("Does more salt go with less spoilage?", told))
         blocks.append(table_block("salt_response", "Salt and spoilage", response, columns, folded=True))
     return blocks
+
+
+def _limits(levels: pl.DataFrame) -> str:
+    """The published limits in a sentence each."""
+    known = levels.filter(pl.col("limit_pct").is_not_null()).unique("method", maintain_order=True)
+    return " ".join(
+        f"Published for a {row['method']}: at least {amount(row['limit_pct'])} % salt ({row['limit_source']}). "
+        "The grey part lies below that and is no advice, whatever the marks in it say."
+        for row in known.iter_rows(named=True)
+    )
 
 
 def _salt_response(row: dict[str, Any]) -> tuple[str, str]:
@@ -209,7 +271,11 @@ def trials(answers: Answers, findings: Sequence[Finding]) -> Section | None:
     makes, treatments = answers["trials"], answers["treatments"]
     blocks: list[Block] = []
     if not makes.is_empty():
-        blocks.append(table_block("trials", "Makes compared by tasting", makes))
+        for caption, columns in MAKES_COMPARED.items():
+            # A trial nobody scored for firmness has nothing to say in the table of firmness.
+            rows = makes.filter(pl.col(columns[2]).is_not_null().any().over("trial"))
+            if not rows.is_empty():
+                blocks.append(table_block("trials", caption, rows, columns))
     if not treatments.is_empty():
         blocks.append(table_block("treatments", "Treatments compared by yield", treatments))
     return Section("trials", "Trials", findings, blocks) if blocks else None

@@ -25,6 +25,7 @@ INTERVALS: dict[str, tuple[str, str]] = {
     "kept": ("kept_low", "kept_high"),
     "hazard_ratio_per_half_point": ("low", "high"),
     "difference": ("low", "high"),
+    "firmness_difference": ("firmness_low", "firmness_high"),
     "used_per_month": ("low", "high"),
     "runs_out_on": ("runs_out_low", "runs_out_high"),
     "first_pick_on": ("first_pick_low", "first_pick_high"),
@@ -57,6 +58,7 @@ UNITS: dict[str, str] = {
     "kg/week": "kg per week",
     "C d": "\u00b0C days",
     "d": "days",
+    "pct": "%",
     "months": "months",
     "container months": "months",
     "containers/month": "per month",
@@ -74,7 +76,7 @@ TITLES: dict[str, str] = {
     "reference": "Compared with",
     "treatments.ratio": "Yield over that of the other",
     "spoilage_differences.ratio": "Spoiled over expected (1 is as expected)",
-    "spoilage_differences.p_value": "Chance that the worst of all looks this bad if none mattered",
+    "spoilage_differences.p_value": "Chance that the worst looks this bad",
     "expected": "Spoiled to be expected",
     "container_months": "Container time followed",
     "lost_share": "Share lost so far",
@@ -96,7 +98,24 @@ TITLES: dict[str, str] = {
     "p_value": "Chance of this if there were no difference",
     "lost": "Lost",
     "mean_liking": "Mean liking, 1 to 9",
-    "difference": "Difference in liking",
+    "difference": "Difference in liking to the first make",
+    "firmness_tasters": "Scored firmness",
+    "mean_firmness": "Mean firmness, 1 to 9",
+    "firmness_difference": "Difference in firmness to the first make",
+    "firmness_low": "Difference in firmness, low end",
+    "firmness_high": "Difference in firmness, high end",
+    "firmness_p_value": "Chance of this if they were equally firm",
+    "firmness_evidence": "Evidence on firmness",
+    "spoiled_p_value": "Chance of such a gap to the first make",
+    "trials.arm": "Make",
+    "level": "Salt level",
+    "salt_levels.basis": "Share of what",
+    "from_pct": "From",
+    "to_pct": "Up to",
+    "salt_pct": "Mean salt",
+    "kept_12m_isotonic": "The same, never falling as salt rises",
+    "limit_pct": "Published least",
+    "limit_source": "Where that is published",
     "week": "Week from Monday",
     "put_by_kg": "Put by, as picked",
     "given_kg": "Given, swapped, sold",
@@ -277,7 +296,7 @@ def chance(p_value: float | None) -> str:
 def _float(column: Column, value: float) -> str:
     if column.unit == "share":
         return percent(value)
-    if column.name == "p_value":
+    if column.name.endswith("p_value"):
         return chance(value)
     return amount(value)
 

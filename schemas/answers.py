@@ -39,12 +39,13 @@ def _c(spec: str) -> tuple[Column, ...]:
     return tuple(columns)
 
 
-def _a(name: str, grain: str, description: str, spec: str) -> Answer:
+def declared(name: str, grain: str, description: str, spec: str) -> Answer:
+    """A table from its columns, one a line: ``name dtype unit-or-dash description``."""
     return Answer(name, grain, description, _c(spec))
 
 
 _TABLES = (
-    _a(
+    declared(
         "load_summary",
         "file",
         "What came of each file: rows = accepted + set aside",
@@ -58,7 +59,7 @@ _TABLES = (
         sha256 text - checksum of the file's bytes
         """,
     ),
-    _a(
+    declared(
         "problems",
         "problem",
         "What is wrong in the logs, where, and what to write instead",
@@ -72,7 +73,7 @@ _TABLES = (
         message text - what was expected and what to do
         """,
     ),
-    _a(
+    declared(
         "yields",
         "crop, plot, bed, sowing",
         "What each sowing gave",
@@ -90,7 +91,7 @@ _TABLES = (
         days_to_first_pick int d days from sowing to the first picking
         """,
     ),
-    _a(
+    declared(
         "treatments",
         "crop, treatment",
         "Did a treatment give more, sowing against sowing",
@@ -107,7 +108,7 @@ _TABLES = (
         evidence text - enough, thin or too little sowings
         """,
     ),
-    _a(
+    declared(
         "spoilage",
         "grouping values",
         "What kept and what spoiled, by group; the batch, not the jar, is the independent unit",
@@ -131,7 +132,7 @@ _TABLES = (
         evidence text - enough, thin or too little
         """,
     ),
-    _a(
+    declared(
         "keeping_curves",
         "group, age_days",
         "Share still sound by age",
@@ -145,7 +146,7 @@ _TABLES = (
         kept_high float share 95 % high, pointwise
         """,
     ),
-    _a(
+    declared(
         "salt_response",
         "method",
         "Does more salt go with less spoilage",
@@ -160,25 +161,48 @@ _TABLES = (
         note text - the finding in words
         """,
     ),
-    _a(
+    declared(
+        "salt_levels",
+        "method, basis, level",
+        "What kept at each salt level, beside the least salt that is published; a level below that is no advice",
+        """
+        method text - method
+        basis text - of produce (dry-salted) or of all that is in the container (brined)
+        level text - salt band; it holds its lower end and not its upper end
+        from_pct float pct lower end of the band
+        to_pct float pct upper end; empty for the highest band
+        salt_pct float pct mean salt of its batches
+        batches int batches batches followed
+        containers int containers containers made in them
+        spoiled int containers containers found spoiled so far
+        kept_12m float share share still sound after 12 months if left alone (Kaplan-Meier); empty beyond follow-up
+        kept_12m_low float share 95 % low
+        kept_12m_high float share 95 % high
+        kept_12m_isotonic float share the same, made never to fall as salt rises: for the picture, no test
+        limit_pct float pct least salt published for the method; empty where the reference tables have none
+        limit_source text - where that limit is published
+        evidence text - enough, thin or too little
+        """,
+    ),
+    declared(
         "spoilage_differences",
         "factor, value",
         "What differs between the batches that spoiled and those that kept, age and method allowed for",
         """
         factor text - what was recorded: lid, store, piece, starter, salt, submerged and such
         value text - its value
-        batches int batches batches with this value
+        batches int batches batches with this value, of methods in which values can be compared
         containers int containers containers followed
         spoiled int containers found spoiled
         expected float containers spoiled to be expected at their ages and with their methods
         ratio float ratio spoiled over expected, drawn towards 1 where little is known
         low float ratio 95 % low
         high float ratio 95 % high
-        p_value float - chance that the worst of all values looks this bad if none mattered (batches reshuffled)
+        p_value float - chance that the worst looks this bad if none mattered (reshuffled); empty below three batches
         evidence text - enough, thin or too little
         """,
     ),
-    _a(
+    declared(
         "spoilage_causes",
         "method, cause",
         "What was found on containers",
@@ -190,7 +214,7 @@ _TABLES = (
         batches int batches batches with this finding
         """,
     ),
-    _a(
+    declared(
         "trials",
         "trial, arm",
         "Two makes compared",
@@ -204,12 +228,23 @@ _TABLES = (
         low float score 95 % low
         high float score 95 % high
         p_value float - exact sign test on tasters
+        evidence text - enough, thin or too little: tasters who scored both for liking
+        firmness_tasters int tasters people who scored its firmness
+        mean_firmness float score mean firmness, 1 to 9
+        firmness_difference float score median difference in firmness to the first arm, paired by taster
+        firmness_low float score 95 % low
+        firmness_high float score 95 % high
+        firmness_p_value float - exact sign test on tasters
+        firmness_evidence text - enough, thin or too little: tasters who scored both for firmness
         containers int containers containers made in the arm
         spoiled int containers containers spoiled
-        evidence text - enough, thin or too little tasters
+        lost_share float share share spoiled by today, use competing (Aalen-Johansen)
+        lost_low float share 95 % low
+        lost_high float share 95 % high
+        spoiled_p_value float - chance of such a gap to the first arm (reshuffled); empty below three batches in either
         """,
     ),
-    _a(
+    declared(
         "glut_weeks",
         "crop, week",
         "Balance per crop and week",
@@ -229,7 +264,7 @@ _TABLES = (
         eaten_basis text - logged or assumed
         """,
     ),
-    _a(
+    declared(
         "glut_waste",
         "crop",
         "Where each crop's kilos went; picked + over_used = eaten + put_by + given + wasted + expired + left",
@@ -255,7 +290,7 @@ _TABLES = (
         eaten_basis text - logged or assumed
         """,
     ),
-    _a(
+    declared(
         "sowing_waste",
         "sowing",
         "Which sowing the waste came from",
@@ -266,7 +301,7 @@ _TABLES = (
         from_gluts_kg float kg of that, from gluts
         """,
     ),
-    _a(
+    declared(
         "shelf",
         "crop, method",
         "What is on the shelf and how long it lasts",
@@ -287,7 +322,7 @@ _TABLES = (
         note text - such as: stop making more
         """,
     ),
-    _a(
+    declared(
         "use_first",
         "batch",
         "Which batch to use next and which to look at",
@@ -303,7 +338,7 @@ _TABLES = (
         source text - where the time comes from
         """,
     ),
-    _a(
+    declared(
         "needs",
         "crop",
         "What next season needs",
@@ -316,7 +351,7 @@ _TABLES = (
         basis text - where the need comes from: setting, log, or published amount
         """,
     ),
-    _a(
+    declared(
         "crop_timing",
         "crop",
         "How much warmth a crop needs here",
@@ -332,7 +367,7 @@ _TABLES = (
         basis text - log and reference, reference only, reference and other crops, or days
         """,
     ),
-    _a(
+    declared(
         "sowing_plan",
         "crop, sow_on",
         "What to sow, how much and when",
@@ -352,7 +387,7 @@ _TABLES = (
         reason text - what it is for
         """,
     ),
-    _a(
+    declared(
         "harvest_outlook",
         "crop, week",
         "What the plan is expected to give",
@@ -365,7 +400,7 @@ _TABLES = (
         need_kg float kg wanted fresh
         """,
     ),
-    _a(
+    declared(
         "plan_comparison",
         "policy",
         "What the plan is worth, on weather years it never saw",
@@ -379,7 +414,7 @@ _TABLES = (
         sowings float sowings number of sowings
         """,
     ),
-    _a(
+    declared(
         "cautions",
         "batch",
         "Batches that break a published limit; the record is flagged, not corrected",
@@ -394,7 +429,7 @@ _TABLES = (
         message text - what to do
         """,
     ),
-    _a(
+    declared(
         "season_outlook",
         "crop, week",
         "What is in the ground and still to come, week by week",
@@ -408,7 +443,7 @@ _TABLES = (
         over_kg float kg middle less what is wanted fresh
         """,
     ),
-    _a(
+    declared(
         "last_season_outlook",
         "crop, week",
         "What last season's sowings would be expected to give, were they made again",

@@ -38,12 +38,19 @@ METHOD = Code(
         "freezing": "freeze",
         "dried": "dry",
         "drying": "dry",
+        "dehydrating": "dry",
+        "air dried": "dry",
+        "sun dried": "dry",
         "dehydrate": "dry",
         "dehydrated": "dry",
         "pickled": "pickle",
         "pickles": "pickle",
+        "pickling": "pickle",
+        "quick pickle": "pickle",
         "vinegar": "pickle",
         "fermented": "ferment",
+        "fermenting": "ferment",
+        "fermentation": "ferment",
         "lacto": "ferment",
         "salt": "ferment",
         "salted": "ferment",
@@ -66,8 +73,12 @@ START = Code(
     {
         "direct sown": "direct",
         "in situ": "direct",
+        "in ground": "direct",
+        "in the ground": "direct",
         "transplanted": "transplant",
         "tray": "transplant",
+        "plug": "transplant",
+        "plugs": "transplant",
         "module": "transplant",
         "modules": "transplant",
         "pot": "transplant",
@@ -102,7 +113,16 @@ LID = Code(
         "bag": "bag",
         "none": "no lid",
     },
-    {"tin": "metal", "steel": "metal", "metallic": "metal", "no lid": "none", "freezer bag": "bag"},
+    {
+        "tin": "metal",
+        "steel": "metal",
+        "metallic": "metal",
+        "metal lid": "metal",
+        "plastic lid": "plastic",
+        "glass lid": "glass",
+        "no lid": "none",
+        "freezer bag": "bag",
+    },
 )
 STORE = Code(
     "store",
@@ -112,8 +132,11 @@ STORE = Code(
         "larder": "pantry",
         "shelf": "pantry",
         "basement": "cellar",
+        "root cellar": "cellar",
         "refrigerator": "fridge",
         "deep freeze": "freezer",
+        "chest freezer": "freezer",
+        "deep freezer": "freezer",
     },
 )
 CAUSE = Code(
@@ -168,6 +191,10 @@ ACTION = Code(
         "discard": "discarded",
         "binned": "discarded",
         "thrown away": "discarded",
+        "threw away": "discarded",
+        "thrown out": "discarded",
+        "threw out": "discarded",
+        "trash": "discarded",
         "compost": "composted",
         "chickens": "fed to animals",
         "animals": "fed to animals",
@@ -215,11 +242,16 @@ YES_NO: dict[str, bool] = {
     "true": True,
     "1": True,
     "x": True,
+    "\u2713": True,
+    "\u2714": True,
     "no": False,
     "n": False,
     "false": False,
     "0": False,
 }
+
+NOT_KNOWN = frozenset({"?", "??", "n/a", "na", "unknown", "not known", "don't know"})
+"""Words that say that a value is not known: the same as an empty cell, whatever the column measures."""
 
 EVIDENCE = ("enough", "thin", "too little")
 """``enough``: 8 batches or more; ``thin``: 3 to 7; ``too little``: fewer than 3."""

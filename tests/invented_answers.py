@@ -316,6 +316,32 @@ def answers() -> dict[str, pl.DataFrame]:
                 "note": "more salt went with less spoilage, between 1 and 3.5 % of all",
             }
         ],
+        "salt_levels": [
+            {
+                "method": "ferment",
+                "basis": "of all",
+                "level": f"{low:g} to {high:g} %",
+                "from_pct": low,
+                "to_pct": high,
+                "salt_pct": (low + high) / 2,
+                "batches": batches,
+                "containers": batches * 7,
+                "spoiled": batches,
+                "kept_12m": kept,
+                "kept_12m_low": kept - 0.2 if kept else None,
+                "kept_12m_high": kept + 0.1 if kept else None,
+                "kept_12m_isotonic": kept,
+                "limit_pct": 2.0,
+                "limit_source": "an invented standard",
+                "evidence": evidence,
+            }
+            for low, high, batches, kept, evidence in (
+                (1.0, 1.75, 2, 0.5, "too little"),
+                (1.75, 2.25, 4, None, "thin"),
+                (2.25, 2.75, 9, 0.7, "enough"),
+                (2.75, 3.5, 11, 0.8, "enough"),
+            )
+        ],
         "spoilage_differences": [
             {
                 "factor": "lid",
@@ -362,9 +388,20 @@ def answers() -> dict[str, pl.DataFrame]:
                 "low": low,
                 "high": high,
                 "p_value": p,
+                "evidence": "enough",
+                "firmness_tasters": 6,
+                "mean_firmness": liking - 1,
+                "firmness_difference": difference,
+                "firmness_low": low,
+                "firmness_high": high,
+                "firmness_p_value": p,
+                "firmness_evidence": "thin",
                 "containers": 24,
                 "spoiled": 1,
-                "evidence": "enough",
+                "lost_share": 0.04,
+                "lost_low": 0.01,
+                "lost_high": 0.2,
+                "spoiled_p_value": p,
             }
             for arm, liking, difference, low, high, p in (
                 ("chunk", 5.4, None, None, None, None),

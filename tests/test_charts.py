@@ -30,7 +30,8 @@ def drawn(tables: dict[str, pl.DataFrame]) -> dict[str, AnyChart | None]:
     return {
         "curves": charts.keeping_curves(tables["keeping_curves"]),
         "lost": charts.share_lost(of("method", tables)),
-        "salt": charts.share_lost(of("salt_band", tables)),
+        "salt_lost": charts.share_lost(of("salt_band", tables)),
+        "salt": charts.salt_levels(tables["salt_levels"]),
         "use": charts.harvest_use(tables["glut_waste"]),
         "weeks": charts.glut_weeks(tables["glut_weeks"], tables["glut_waste"]),
         "runout": charts.shelf_runout(tables["shelf"], AS_OF),
@@ -164,6 +165,65 @@ def test_keeping_curves_draw_one_panel_per_group_with_its_last_share(pictures: d
         "bottle", "cure", "dry", "ferment", "freeze", "jam", "pickle",
     ]  # fmt: skip
     assert "78 %" in seen
+
+
+def rows_of(chart: AnyChart | None) -> list[dict[str, Any]]:
+    """The rows that a chart was given."""
+    assert chart is not None
+    rows: list[dict[str, Any]]
+    (rows,) = chart.to_dict()["datasets"].values()
+    return rows
+
+
+def test_the_salt_picture_names_the_limit_and_counts_batches(pictures: dict[str, ET.Element]) -> None:
+    told = words(pictures["salt"])
+    assert "ferment, brined: % of all in the jar" in told
+    assert "published: at least 2 %" in told
+    assert {"batches", "2", "4", "9", "11", "?"} <= set(told)
+
+
+def test_salt_steps_never_run_below_the_published_limit() -> None:
+    levels = answers()["salt_levels"]
+    steps = [row for row in rows_of(charts.salt_levels(levels)) if "step" in row]
+    assert [(row["salt"], row["kept"]) for row in steps] == [
+        (2.25, 0.7),
+        (2.75, 0.7),
+        (2.75, 0.8),
+        (pytest.approx(3.125 + charts.STEP_BEYOND), 0.8),
+    ]
+    # A band that holds the limit is drawn from the limit on; one below it has its mark and no step.
+    known = levels.with_columns(kept_12m=0.6, kept_12m_low=0.3, kept_12m_high=0.8, kept_12m_isotonic=0.6)
+    drawn_from = [row["salt"] for row in rows_of(charts.salt_levels(known)) if "step" in row]
+    assert min(drawn_from) == 2.0
+    # A level that was not followed breaks the line.
+    gap = known.with_columns(
+        pl.when(pl.col("from_pct") != 2.25).then(pl.col(name)).alias(name) for name in ("kept_12m", "kept_12m_isotonic")
+    )
+    assert len({row["run"] for row in rows_of(charts.salt_levels(gap)) if "step" in row}) == 2
+
+
+def test_each_salt_picture_has_its_own_limit_and_shade() -> None:
+    levels = answers()["salt_levels"]
+    dry = levels.with_columns(method=pl.lit("dry"), limit_pct=pl.lit(None, pl.Float64))
+    rows = rows_of(charts.salt_levels(pl.concat([levels, dry])))
+    said = {row["panel"]: row["said"] for row in rows if "said" in row}
+    assert said == {
+        "ferment, brined: % of all in the jar": "published: at least 2 %",
+        "dry, brined: % of all in the jar": "no salt limit in our tables: keep to the recipe",
+    }
+    assert {row["panel"] for row in rows if "limit" in row} == {"ferment, brined: % of all in the jar"}
+    assert charts.salt_levels(levels.with_columns(kept_12m=pl.lit(None, pl.Float64))) is None
+
+
+@pytest.mark.parametrize(("months", "marks"), [(3, [0, 1, 2, 3]), (9, [0, 3, 6, 9]), (20, [0, 6, 12, 18])])
+def test_ages_are_marked_at_months_people_count_in(months: int, marks: list[int]) -> None:
+    curves = answers()["keeping_curves"]
+    scale = months * 30.4 / curves["age_days"].max()  # type: ignore[operator]
+    curves = curves.with_columns((pl.col("age_days") * scale).cast(pl.Int64))
+    chart = charts.keeping_curves(curves)
+    assert chart is not None
+    axis = chart.to_dict()["spec"]["layer"][0]["encoding"]["x"]["axis"]
+    assert axis["values"][: len(marks)] == marks
 
 
 def test_the_bars_of_a_crop_add_up_to_the_whole() -> None:

@@ -129,6 +129,32 @@ def test_check_lists_problems_by_file_and_line_writes_nothing_and_exits_1(
     assert json.loads(out)["problems"][0]["line"] == 2
 
 
+def test_check_writes_a_list_to_work_from_where_it_is_told_and_never_among_the_logs(
+    capsys: pytest.CaptureFixture[str], season: Season, tmp_path: Path
+) -> None:
+    folder = season(harvests="picked_on,crop,weight\n2026-06-18,carrot,5\n")
+    status, out, err = run(capsys, "check", folder, "--out", tmp_path / "mend", *AS_OF)
+    assert status == 1
+    assert "line 2, weight '5'" in out
+    assert err.strip() == str(tmp_path / "mend" / "problems.csv")
+    # Marked as a folder of output, the season would be read as if it were empty.
+    status, _, err = run(capsys, "check", folder, "--out", folder, *AS_OF)
+    assert status == 2
+    assert "this is a season folder; name another folder" in err
+    assert [path.name for path in folder.iterdir()] == ["harvests.csv"]
+
+
+def test_progress_is_shown_to_a_person_and_to_nobody_else(
+    capsys: pytest.CaptureFixture[str], season: Season, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    folder = season(harvests="picked_on,crop,weight\n2026-06-18,carrot,1 kg\n")
+    assert run(capsys, "check", folder, *AS_OF)[2] == ""
+    monkeypatch.setattr("sys.stderr.isatty", lambda: True, raising=False)
+    _, out, err = run(capsys, "check", folder, *AS_OF)
+    assert err == "\r\x1b[Kharvests.csv\r\x1b[Kharvests.csv: 1 rows\r\x1b[K"
+    assert "\x1b" not in out
+
+
 def test_a_folder_written_by_hand_gives_a_page_with_its_own_numbers(
     capsys: pytest.CaptureFixture[str], season: Season
 ) -> None:
@@ -197,7 +223,15 @@ def test_a_wrong_setting_stops_every_command_with_exit_2(capsys: pytest.CaptureF
     [
         (
             "spoilage",
-            {"spoilage", "keeping_curves", "salt_response", "spoilage_causes", "spoilage_differences", "trials"},
+            {
+                "spoilage",
+                "keeping_curves",
+                "salt_response",
+                "salt_levels",
+                "spoilage_causes",
+                "spoilage_differences",
+                "trials",
+            },
         ),
         ("gluts", {"glut_waste", "glut_weeks", "sowing_waste", "yields", "treatments"}),
         ("shelf", {"shelf", "use_first", "cautions"}),
@@ -222,6 +256,17 @@ def test_spoilage_by_two_columns_and_by_batch(capsys: pytest.CaptureFixture[str]
     assert groups == {"ferment · kohlrabi": 1, "freeze · pea": 0, "jam · plum": 0}
     _, out, _ = run(capsys, "spoilage", folder, "--by", "batch", "--json", *AS_OF)
     assert [row["group"] for row in json.loads(out)["spoilage"]] == ["KOHL-1", "PEA-1", "PLUM-1"]
+
+
+def test_spoilage_shows_salt_levels_and_trials(capsys: pytest.CaptureFixture[str]) -> None:
+    folder = Path(__file__).parents[1] / "sample_data" / "river_island"
+    status, out, _ = run(capsys, "spoilage", folder, "--store", ":memory:", "--by", "salt", *AS_OF)
+    assert status == 0
+    said = " ".join(out.split())
+    assert "What kept at each salt level, beside the least salt that is published" in said
+    assert "No single salt level of ferments stands out beyond what chance would do" in said
+    assert "over all salt levels more salt went with less loss" in said
+    assert "salt 2.75 to 3.5 % was firmer than salt 1.75 to 2.25 %" in said
 
 
 def test_every_batch_is_held_against_published_limits_at_load(

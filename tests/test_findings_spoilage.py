@@ -22,7 +22,7 @@ def answer(name: str, *rows: dict[str, object]) -> pl.DataFrame:
     return pl.DataFrame(list(rows), schema={c.name: KINDS[c.dtype] for c in ANSWERS[name].columns})
 
 
-def shuffled(*rows: tuple[str, float, float]) -> pl.DataFrame:
+def shuffled(*rows: tuple[str, float, float | None]) -> pl.DataFrame:
     schema = {"group": pl.String, "z": pl.Float64, "p_value": pl.Float64}
     return pl.DataFrame(list(rows), schema=schema, orient="row")
 
@@ -32,7 +32,7 @@ def looks(*rows: dict[str, object]) -> pl.DataFrame:
     return pl.DataFrame(list(rows), schema={"group": pl.String, "far_apart": pl.Boolean} | shares)
 
 
-def findings(**tables: pl.DataFrame) -> list[Finding]:
+def findings(by: tuple[str, ...] = ("method",), **tables: pl.DataFrame) -> list[Finding]:
     given_tables = {
         "by_method": answer("spoilage"),
         "by_salt": answer("spoilage"),
@@ -41,13 +41,12 @@ def findings(**tables: pl.DataFrame) -> list[Finding]:
         "differences": answer("spoilage_differences"),
         "far_apart": looks(),
         "trials": answer("trials"),
-        "firmness": answer("trials"),
     } | tables
-    return spoilage_findings(**given_tables, as_of=AS_OF)
+    return spoilage_findings(**given_tables, by=by, as_of=AS_OF)
 
 
-def only(**tables: pl.DataFrame) -> Finding:
-    (finding,) = findings(**tables)
+def only(by: tuple[str, ...] = ("method",), **tables: pl.DataFrame) -> Finding:
+    (finding,) = findings(by, **tables)
     return finding
 
 
@@ -181,9 +180,9 @@ def differences(*rows: dict[str, object]) -> pl.DataFrame:
 def test_what_stands_out_among_the_batches_that_spoiled() -> None:
     finding = only(differences=differences({}, {"value": "metal", "p_value": 1.0}, {"value": "bag", "p_value": None}))
     assert finding.sentence == (
-        "Containers under cloth lost 8 of 16, about 2.6 times what their age and method lead one to expect (1.1 to "
-        "6.4); chance alone would make something recorded look this bad about 2 times in 100; three batches, "
-        "thin evidence."
+        "Containers under cloth lost 8 of 16, where about 2.7 would be usual at their age and for their method; "
+        "allowing for chance, about 2.6 times the usual (1.1 to 6.4). Chance alone would make some lid, store, cut or "
+        "other detail look this bad about 2 times in 100; three batches, thin evidence."
     )
     assert (finding.evidence, finding.action) == (
         "thin",
@@ -230,6 +229,74 @@ def test_a_method_is_called_worse_only_by_the_test() -> None:
     )
 
 
+@pytest.mark.parametrize(
+    ("by", "group", "accused", "thing"),
+    [
+        (("lid",), "cloth", "Containers under cloth lost more than others kept the same way", "lid"),
+        (("store",), "pantry", "Containers in the pantry lost more than others kept the same way", "store"),
+        (("piece",), "shred", "Containers of shredded produce lost more than others kept the same way", "cut"),
+        (("starter",), "whey", "Containers with starter whey lost more than others kept the same way", "starter"),
+        (
+            ("starter",),
+            "none recorded",
+            "Containers with no starter recorded lost more than others kept the same way",
+            "starter",
+        ),
+        (("lid",), "not recorded", "Containers with no lid recorded lost more than others kept the same way", "lid"),
+        (("crop",), "plum", "Containers of plum lost more than others kept the same way", "crop"),
+        (("plot",), "7", "Containers from plot 7 lost more than others kept the same way", "plot"),
+        (("year",), "2025", "Containers made in 2025 lost more than others kept the same way", "year"),
+        (
+            ("method", "lid"),
+            "jam · metal",
+            "Jam under a metal lid lost more than the rest",
+            "pair of way of keeping and lid",
+        ),
+        (
+            ("lid", "store"),
+            "metal · cellar",
+            "Containers under a metal lid and in the cellar lost more than others kept the same way",
+            "pair of lid and store",
+        ),
+        (("lid",), "a · b", "Containers of a · b lost more than others kept the same way", "lid"),
+    ],
+)
+def test_an_accusation_names_what_was_grouped(by: tuple[str, ...], group: str, accused: str, thing: str) -> None:
+    finding = only(by, worse=shuffled((group, 3.0, 0.02), ("other", -3.0, 1.0)))
+    assert finding.sentence == f"{accused}: chance alone would make some {thing} look this bad about 2 times in 100."
+
+
+def test_an_accusation_of_a_salt_level_stands_beside_the_published_guidance() -> None:
+    rows = shuffled(("1 to 1.75 % · of produce", 3.0, 0.02), ("2.25 to 2.75 % · of all", -3.0, 1.0))
+    finding = only(("salt_band", "salt_basis"), worse=rows)
+    assert finding.sentence == (
+        "Ferments with salt 1 to 1.75 % of produce lost more than ferments with other salt: chance alone would make "
+        f"some salt level look this bad about 2 times in 100. {GUIDANCE}"
+    )
+    assert finding.action == RECIPE
+    both = only(
+        ("method", "salt_band", "salt_basis"),
+        worse=shuffled(("pickle · 1 to 1.75 % · of all", 3.0, 0.02), ("ferment · 1 to 1.75 % · of all", -3.0, 1.0)),
+    )
+    assert both.sentence.startswith("Pickles with salt 1 to 1.75 % of all lost more than the rest")
+
+
+def test_where_no_group_stands_out_or_none_can_be_judged() -> None:
+    quiet = shuffled(("pantry", 1.0, 0.4), ("cellar", -1.0, 1.0))
+    assert only(("store",), worse=quiet).sentence == (
+        "No store stands out as losing more than the others on food kept the same way beyond what chance would do."
+    )
+    salt = only(("salt_band", "salt_basis"), worse=quiet).sentence
+    assert salt == (
+        "No single salt level of ferments stands out beyond what chance would do; whether more salt goes with less "
+        "loss is asked of all levels together."
+    )
+    assert findings(("batch_id",), worse=shuffled(("B1", 1.0, None), ("B2", -1.0, None))) == []
+    # A group of too few batches is not accused, however bad it looks.
+    few = only(worse=shuffled(("dry", 4.0, None), ("jam", -1.0, 0.9)))
+    assert few.sentence.startswith("No way of keeping stands out")
+
+
 def salt_tables(low: int, high: int, **response: object) -> dict[str, pl.DataFrame]:
     def band(group: str, spoiled: int, containers: int) -> dict[str, object]:
         return FERMENTS | {"group": group, "spoiled": spoiled, "containers": containers}
@@ -249,8 +316,8 @@ def salt_tables(low: int, high: int, **response: object) -> dict[str, pl.DataFra
 def test_salt_with_few_batches() -> None:
     finding = only(**salt_tables(4, 1))
     assert finding.sentence == (
-        "Ferments with 1 to 1.75 % salt lost 4 of 9 containers; with 2.75 to 3.5 %, 1 of 22; too few batches "
-        f"to be sure. {GUIDANCE}"
+        "Ferments with 1 to 1.75 % salt lost 4 of 9 containers (four batches); with 2.75 to 3.5 %, 1 of 22 (four "
+        f"batches); too few batches to be sure. {GUIDANCE}"
     )
     assert finding.action == RECIPE
 
@@ -262,13 +329,13 @@ def test_salt_with_few_batches() -> None:
         ({"batches": 20, "p_value": None}, "over all salt levels no clear trend"),
         (
             {"batches": 20, "p_value": 0.01, "hazard_ratio_per_half_point": 0.5},
-            "over all salt levels more salt went with less loss (by chance about 1 time in 100)",
+            "over all salt levels more salt went with less loss; chance alone would do this about 1 time in 100",
         ),
         (
             {"batches": 20, "p_value": 0.004, "hazard_ratio_per_half_point": 2.0},
             (
-                "over all salt levels more salt went with more loss (by chance less than 1 time in 100), so look "
-                "for something else that differed"
+                "over all salt levels more salt went with more loss; chance alone would do this less than 1 time in "
+                "100, so look for something else that differed"
             ),
         ),
     ],
@@ -307,14 +374,32 @@ def test_no_clear_difference_and_too_few_tasters() -> None:
     assert findings(trials=trial(difference=None)) == []
 
 
+def firm(**other: object) -> pl.DataFrame:
+    """Makes not told apart by liking, and compared on firmness."""
+    alike = {"difference": 0.0, "low": 0.0, "high": 0.0, "p_value": 1.0}
+    found = {"difference": 1.5, "low": 0.5, "high": 2.0, "p_value": 0.0195, "evidence": "enough"}
+    return trial(**alike, **{f"firmness_{name}": value for name, value in (found | other).items()})
+
+
 def test_firmness_is_told_beside_liking() -> None:
-    assert only(firmness=trial()).sentence == (
+    liking, firmness = sorted(findings(trials=firm()), key=lambda finding: finding.weight)
+    assert "no clear difference in liking" in liking.sentence
+    assert firmness.sentence == (
         "Trial plum: sweetener sugar was firmer than sweetener honey, typically by 1.5 points of 9; chance alone "
         "would do this about 2 times in 100."
     )
-    assert "no clear difference in firmness" in only(firmness=trial(p_value=0.3)).sentence
-    # Too few tasters is said once, of liking.
-    assert findings(firmness=trial(evidence="too little")) == []
+    unclear = [finding.sentence for finding in findings(trials=firm(p_value=0.3))]
+    assert any("no clear difference in firmness" in sentence for sentence in unclear)
+
+
+def test_too_few_tasters_of_firmness_is_said_unless_it_was_said_of_liking() -> None:
+    few = [finding.sentence for finding in findings(trials=firm(evidence="too little"))]
+    assert few[1] == (
+        "Trial plum: too few tasters to tell sweetener sugar from sweetener honey by their firmness; where five people "
+        "or fewer score two makes differently, even full agreement may be chance."
+    )
+    both = firm(evidence="too little").with_columns(evidence=pl.lit("too little"))
+    assert len(findings(trials=both)) == 1
 
 
 def test_liking_less_salt_does_not_argue_for_less_than_published() -> None:
@@ -326,14 +411,27 @@ def test_liking_less_salt_does_not_argue_for_less_than_published() -> None:
     assert finding.action == RECIPE
 
 
-def test_what_a_trial_lost_is_a_count() -> None:
-    arms = [
-        TRIAL | {"arm": arm, "spoiled": lost, "containers": 6} for arm, lost in (("lid glass", 0), ("lid metal", 2))
-    ]
-    assert only(trials=answer("trials", *arms)).sentence == (
-        "Trial plum, containers lost so far: 0 of 6 (lid glass); 2 of 6 (lid metal). A count, no proof: jars of a "
-        "batch go off together."
+def lost(p_value: float | None, arms: tuple[str, str] = ("lid glass", "lid metal")) -> Finding:
+    first, second = (
+        TRIAL | {"arm": arm, "batches": 4, "spoiled": spoiled, "containers": 6, "lost_share": spoiled / 6}
+        for arm, spoiled in zip(arms, (0, 2), strict=True)
     )
+    return only(trials=answer("trials", first, second | {"spoiled_p_value": p_value}))
+
+
+def test_what_a_trial_lost_and_what_can_be_made_of_it() -> None:
+    counts = "Trial plum, containers lost so far: 0 of 6 (lid glass, four batches); 2 of 6 (lid metal, four batches)."
+    assert lost(None).sentence == (
+        f"{counts} That is too few batches to tell, since jars of a batch go off together and a test takes three "
+        "batches of each make."
+    )
+    assert lost(0.3).sentence == f"{counts} That is no clear difference between lid metal and lid glass."
+    clear = lost(0.03)
+    assert clear.sentence == (
+        f"{counts} That is more of lid metal than of lid glass: chance alone would do this about 3 times in 100."
+    )
+    assert clear.weight > lost(0.3).weight
+    assert lost(0.03, ("salt 1 to 1.75 %", "salt 2.25 to 2.75 %")).sentence.endswith(GUIDANCE)
 
 
 def test_weightiest_first_and_nothing_from_nothing() -> None:

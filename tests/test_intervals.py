@@ -74,6 +74,12 @@ def test_jeffreys_at_the_ends() -> None:
     assert high[0] == pytest.approx(1 - low[1])
 
 
+def test_wilson_is_exactly_none_or_all_at_the_ends() -> None:
+    n = np.arange(1, 200) / 7
+    assert (wilson_interval(np.zeros(n.size), n)[0] == 0).all()
+    assert (wilson_interval(n, n)[1] == 1).all()
+
+
 @pytest.mark.parametrize("level", [0.8, 0.95, 0.99])
 def test_levels_agree_with_statsmodels(level: float) -> None:
     for ours, theirs in ((wilson_interval, "wilson"), (jeffreys_interval, "jeffreys")):

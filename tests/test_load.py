@@ -12,7 +12,7 @@ import polars as pl
 import pytest
 
 from pipeline.errors import StoreError
-from pipeline.load import LoadReport, load_folder
+from pipeline.load import READING_VERSION, LoadReport, load_folder
 from pipeline.settings import Settings
 from pipeline.store import STORE_VERSION, Store, open_store
 
@@ -192,6 +192,11 @@ CROSS = [
         ),
     ),
     (
+        "the same day twice",
+        {"weather": "date,tmin_c,tmax_c\n2026-06-18,5,20\n2026-06-18,6,20\n"},
+        ("weather.csv", 3, "duplicate_id", "stands already in weather.csv line 2: take one of the two out"),
+    ),
+    (
         "a day that has not come",
         {"harvests": "picked_on,crop,weight\n2062-06-18,carrot,1 kg\n"},
         (
@@ -291,6 +296,17 @@ def test_a_batch_set_aside_is_named_where_its_uses_are(season: Season) -> None:
         )
 
 
+def test_a_misspelt_batch_is_offered_the_nearest_also_where_that_one_was_set_aside(season: Season) -> None:
+    folder = season(
+        batches="batch_id,made_on,method,crop,containers\nPLUM-1,2026-08-01,picle,plum,4\n",
+        consumption="used_on,batch_id,containers\n2026-09-01,PLUM1,1\n",
+    )
+    with open_store(None) as store:
+        load(store, folder)
+        message = store.answer("problems").filter(pl.col("file") == "consumption.csv")["message"][0]
+        assert message == "no such batch in the batches log; did you mean 'PLUM-1' (batches.csv line 2)?"
+
+
 def test_labels_are_compared_without_case(season: Season) -> None:
     folder = season(batches=BATCHES, consumption="used_on,batch_id,containers\n2026-08-01,k1,1\n")
     with open_store(None) as store:
@@ -331,6 +347,14 @@ def test_the_store_mirrors_the_folder_whatever_the_order_of_changes(season: Seas
         assert state(store) == wanted
 
 
+def test_files_are_read_again_once_our_way_of_reading_changes(season: Season, monkeypatch: pytest.MonkeyPatch) -> None:
+    folder = season(harvests=HARVESTS)
+    with open_store(None) as store:
+        load(store, folder)
+        monkeypatch.setattr("pipeline.load.READING_VERSION", READING_VERSION + 1)
+        assert (load(store, folder).read, load(store, folder).read) == (1, 0)
+
+
 def test_a_change_of_date_order_reads_every_file_again(season: Season) -> None:
     folder = season(harvests="picked_on,crop,weight\n3/4/2026,carrot,1 kg\n")
     with open_store(None) as store:
@@ -364,6 +388,20 @@ def test_a_newer_store_is_refused_an_older_one_rebuilt(season: Season, tmp_path:
         assert store.core("harvests").is_empty()
         load(store, folder)
         assert store.core("harvests").height == 3
+
+
+def test_a_store_of_another_layout_is_rebuilt(season: Season, tmp_path: Path) -> None:
+    """Such as one from before a table got a new column."""
+    path = tmp_path / "store.duckdb"
+    folder = season(harvests=HARVESTS)
+    with open_store(path) as store:
+        load(store, folder)
+        store.con.execute("drop table out.spoilage")
+        store.set_setting("layout", "another")
+    with open_store(path) as store:
+        load(store, folder)
+        assert store.core("harvests").height == 3
+        assert store.answer("spoilage").is_empty()
 
 
 def test_a_file_that_is_no_store_and_a_foreign_database_are_left_alone(tmp_path: Path) -> None:

@@ -10,6 +10,7 @@ import io
 import itertools
 import re
 from collections import Counter
+from html import escape
 from html.parser import HTMLParser
 from importlib import resources
 
@@ -62,7 +63,7 @@ def page() -> str:
 def undrawn(monkeypatch: pytest.MonkeyPatch) -> None:
     """Leaves the pictures out, for tests of what stands around them: drawing is most of the time of a page."""
     monkeypatch.setattr(
-        "reports.blocks.to_svg", lambda _chart, name, _slug: f'<svg role="img" aria-label="{name}"></svg>'
+        "reports.blocks.to_svg", lambda _chart, name, _slug: f'<svg role="img" aria-label="{escape(name)}"></svg>'
     )
 
 
@@ -223,6 +224,32 @@ def test_salt_levels_are_found_under_any_grouping_that_holds_them(grouping: str)
     page = review_page(GARDEN, [], {"spoilage": spoilage}, [])
     assert page.count("What spoiled, by salt level") > 0
     assert "What spoiled, by salt band" not in page
+
+
+@pytest.mark.usefixtures("undrawn")
+def test_the_salt_picture_says_the_published_limit_and_where_it_is_from() -> None:
+    page = review_page(GARDEN, [], answers(), []).replace(NBSP, " ")
+    assert "Share still sound after 12 months, by salt level" in page
+    assert "Published for a ferment: at least 2 % salt (an invented standard). The grey part lies below that" in page
+    assert "Share lost so far, by salt level" not in page
+    # As long as no level was followed for 12 months, what each lost so far is drawn.
+    young = answers()["salt_levels"].with_columns(kept_12m=pl.lit(None, pl.Float64))
+    page = review_page(GARDEN, [], answers() | {"salt_levels": young}, [])
+    assert "Share lost so far, by salt level" in page
+    assert "Share still sound after 12 months, by salt level" not in page
+
+
+@pytest.mark.usefixtures("undrawn")
+def test_makes_are_compared_on_liking_firmness_and_losses_where_they_were_scored() -> None:
+    whole = review_page(GARDEN, [], answers(), []).replace(NBSP, " ")
+    liking, firmness, losses = (
+        f"Makes compared: {what}" for what in ("which was liked", "which was firmer", "what each")
+    )
+    assert whole.index(liking) < whole.index(firmness) < whole.index(losses)
+    unscored = answers()["trials"].with_columns(mean_firmness=pl.lit(None, pl.Float64))
+    page = review_page(GARDEN, [], answers() | {"trials": unscored}, [])
+    assert firmness not in page
+    assert losses in page
 
 
 def test_no_jar_is_called_safe(text: str) -> None:

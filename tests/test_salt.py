@@ -6,11 +6,14 @@ import numpy as np
 import polars as pl
 import pytest
 from polars.testing import assert_frame_equal
-from scipy import special
+from scipy import optimize, special
 
-from pipeline.analysis.permutation import batch_residuals
+from pipeline.analysis.intervals import FloatArray
+from pipeline.analysis.permutation import batch_residuals, trend_test
+from pipeline.analysis.risk import follow, lost_so_far
 from pipeline.analysis.salt import GUIDANCE, RECIPE, _isotonic, hazard_ratio, salt_levels, salt_response
 from pipeline.analysis.salt_measures import SALT_BANDS
+from pipeline.answers import salt_limits
 from schemas.answers import ANSWERS
 
 KINDS = {"text": pl.String, "int": pl.Int64, "float": pl.Float64}
@@ -79,6 +82,46 @@ def test_the_trend_statistic_on_alcohol_and_malformation() -> None:
     assert special.chdtrc(1, statistic(0, 1, 2, 3, 4)) == pytest.approx(0.1765, abs=2e-4)
 
 
+RABBITS = {
+    # Affected/all foetuses by litter at four rising doses: Paul 1982, Biometrics 38:361, as in R's aod (`rabbits`).
+    0: "1/12 1/7 4/6 0/6 0/7 0/8 0/10 0/7 1/8 0/6 2/11 0/7 5/8 2/9 1/2 2/7 0/9 0/7 1/11 0/10 0/4 0/8 0/10 3/12 2/8 4/7 "
+    "0/8",
+    1: "0/5 1/11 1/7 0/9 2/12 0/8 1/6 0/7 1/6 0/4 0/6 3/9 0/6 0/7 1/5 5/9 0/1 0/6 3/9",
+    2: "2/4 3/4 2/9 1/8 2/9 3/7 0/8 4/9 0/6 0/4 4/6 0/7 0/3 6/13 6/6 5/8 4/11 1/7 0/6 3/10 6/6",
+    3: "1/9 0/10 1/7 0/5 1/4 0/6 1/3 1/8 2/5 0/4 4/4 1/5 1/3 4/8 2/6 3/8 1/6",
+}
+
+
+def test_the_trend_on_litters_is_that_of_rao_and_scott_and_not_that_of_single_foetuses() -> None:
+    rows = [
+        (f"{dose}-{place}", dose, 1.0, 1.0 if foetus < affected else None, "spoiled" if foetus < affected else "used")
+        for dose, litters in RABBITS.items()
+        for place, (affected, size) in enumerate(tuple(map(int, litter.split("/"))) for litter in litters.split())
+        for foetus in range(size)
+    ]
+    names = ("batch_id", "dose", "last_sound_days", "found_days", "fate")
+    table = pl.DataFrame(rows, schema=names, orient="row")
+    followed = follow(table, "dose")
+    lost = lost_so_far(followed, followed.end)
+    size = followed.total(np.ones(followed.group.size))
+    dose = np.arange(4.0)
+
+    def trend(design: FloatArray) -> float:
+        n, y = size / design, size * lost.share / design
+        share, centred = y.sum() / n.sum(), dose - (n * dose).sum() / n.sum()
+        return float((centred * y).sum() / np.sqrt(share * (1 - share) * (n * centred**2).sum()))
+
+    # The vignette of R's CorrBin gives 2.364614 (one-sided p .0090) for its own copy of these litters, and 3.685 with
+    # foetuses taken as independent (computed on that copy). The two copies differ a little, hence the tolerance.
+    assert trend(lost.batch_variance / lost.variance) == pytest.approx(2.364614, abs=0.03)
+    assert trend(np.ones(4)) == pytest.approx(3.685, abs=0.07)
+    residuals = batch_residuals(table, "dose")
+    score, one_stratum = residuals["dose"].to_numpy().astype(np.float64), np.zeros(84, dtype=np.int64)
+    two_sided = trend_test(score, residuals["residual"].to_numpy(), one_stratum, np.random.default_rng(1), 4999)
+    # Ours shuffles litters and weighs foetuses alike, so it agrees in size, far from the .0001 of single foetuses.
+    assert two_sided / 2 == pytest.approx(0.0090, abs=0.008)
+
+
 def test_isotonic_fit_on_pituitary_sizes() -> None:
     # De Leeuw, Hornik & Mair, isotone package vignette (J Stat Softw 2009), read: sizes at ages 8, 10, 12, 14.
     sizes = [[21, 23.5, 23], [24, 21, 25], [21.5, 22, 19], [23.5, 25]]
@@ -121,12 +164,30 @@ def test_with_many_batches_the_ratio_is_that_of_a_poisson_regression() -> None:
     assert np.log(high / low) == pytest.approx(2 * 1.96 * fitted.bse[1], rel=0.15)
 
 
-def test_the_ratio_stays_finite_where_the_likelihood_has_no_peak() -> None:
+def test_the_ratio_beside_firths_where_the_likelihood_has_no_peak() -> None:
     # Three subjects spoiled at 1, 2, 3 with x = 1, 1, 0, read in the help of R's `coxphf`: the plain hazard ratio
-    # is infinite, Firth's 3.78.
+    # is infinite. Firth (1993, Biometrika 80:27) adds half the log of the information; Heinze & Schemper (2001,
+    # Biometrics 57:114) do so for Cox. By hand: risk sets {1,1,0}, {1,0}, {0}.
+    def penalised(b: float) -> float:
+        share = [2 * np.exp(b) / (2 * np.exp(b) + 1), np.exp(b) / (np.exp(b) + 1)]
+        information = sum(p * (1 - p) for p in share)
+        return float(-(np.log(share[0] / 2) + np.log(share[1]) + 0.5 * np.log(information)))
+
+    firth = optimize.minimize_scalar(penalised, bounds=(-5, 10), method="bounded", options={"xatol": 1e-9}).x
+    # Computed with R's `coxphf`.
+    assert firth == pytest.approx(1.329103, abs=1e-5)
     rows = {"batch_id": ["a", "b", "c"], "last_sound_days": [1, 2, 3], "found_days": [1, 2, 3], "fate": ["spoiled"] * 3}
-    middle, low, high = hazard_ratio(pl.DataFrame(rows).with_columns(salt=pl.Series([1.0, 1.0, 0.0])), 1.0)
-    assert 0 < low < 1 < middle < 3.78 < high < 100
+    table = pl.DataFrame(rows).with_columns(salt=pl.Series([1.0, 1.0, 0.0]))
+    middle, low, high = hazard_ratio(table, 1.0)
+    # Ours has a prior around no effect, and takes the three for batches that may differ by themselves: it is of
+    # Firth's sign, nearer to 1, and its interval holds Firth's.
+    assert 0 < np.log(middle) < firth < np.log(high) < np.log(100)
+    assert low < 1
+    # Eight times the same says more, and comes nearer to Firth's; x turned round turns the ratio round.
+    many = pl.concat([table.with_columns(pl.col("batch_id") + str(i)) for i in range(8)])
+    assert np.log(middle) < np.log(hazard_ratio(many, 1.0)[0])
+    turned = hazard_ratio(table.with_columns(salt=1 - pl.col("salt")), 1.0)
+    assert turned == pytest.approx((1 / middle, 1 / high, 1 / low), rel=0.01)
 
 
 def test_no_effect_is_not_talked_up() -> None:
@@ -222,13 +283,20 @@ def test_salt_trends_are_seldom_found_where_there_are_none() -> None:
     assert found < 11
 
 
+LIMITS = pl.DataFrame({"method": ["ferment"], "limit_pct": [2.0], "limit_source": ["a published standard"]})
+BANDS = {1.5: SALT_BANDS[1], 2.0: SALT_BANDS[2], 3.0: SALT_BANDS[4]}
+
+
+def banded(seed: int, levels: list[float], **more: str) -> pl.DataFrame:
+    table = invented(seed, levels, **more)  # type: ignore[arg-type]
+    return table.with_columns(salt_band=pl.col("salt_pct").replace_strict(BANDS, return_dtype=pl.String))
+
+
 def test_levels_are_in_order_and_the_isotonic_share_never_falls() -> None:
-    bands = {1.5: SALT_BANDS[1], 2.0: SALT_BANDS[2], 3.0: SALT_BANDS[4]}
-    table = invented(2, [3.0, 1.5, 2.0] * 3).with_columns(
-        salt_band=pl.col("salt_pct").replace_strict(bands, return_dtype=pl.String)
-    )
-    found = salt_levels(table)
-    assert found["level"].to_list() == list(bands.values())
+    table = banded(2, [3.0, 1.5, 2.0] * 3)
+    found = salt_levels(table, LIMITS)
+    assert found.columns == [column.name for column in ANSWERS["salt_levels"].columns]
+    assert found["level"].to_list() == list(BANDS.values())
     assert found["batches"].to_list() == [3, 3, 3]
     assert found["kept_12m_isotonic"].is_sorted()
     young = table.with_columns(
@@ -236,5 +304,41 @@ def test_levels_are_in_order_and_the_isotonic_share_never_falls() -> None:
         found_days=pl.when(pl.col("salt_pct") != 2.0).then("found_days"),
         fate=pl.when(pl.col("salt_pct") != 2.0).then("fate").otherwise(pl.lit("on_shelf")),
     )
-    assert salt_levels(young)["kept_12m_isotonic"].is_null().to_list() == [False, True, False]
-    assert salt_levels(table.clear()).schema == found.schema
+    assert salt_levels(young, LIMITS)["kept_12m_isotonic"].is_null().to_list() == [False, True, False]
+    empty = salt_levels(table.clear(), LIMITS)
+    assert empty.schema == found.schema
+    assert empty.is_empty()
+
+
+def test_no_level_stands_without_the_published_limit_of_its_method() -> None:
+    table = pl.concat([banded(2, [3.0, 1.5]), banded(3, [2.0, 3.0], method="dry")])
+    found = salt_levels(table, LIMITS)
+    assert found.select("method", "level", "from_pct", "to_pct", "salt_pct", "limit_pct", "limit_source").rows() == [
+        ("dry", BANDS[2.0], 1.75, 2.25, 2.0, None, None),
+        ("dry", BANDS[3.0], 2.75, 3.5, 3.0, None, None),
+        ("ferment", BANDS[1.5], 1.0, 1.75, 1.5, 2.0, "a published standard"),
+        ("ferment", BANDS[3.0], 2.75, 3.5, 3.0, 2.0, "a published standard"),
+    ]
+
+
+def test_levels_of_the_two_ways_of_salting_stand_apart() -> None:
+    brined, dry = banded(2, [1.5, 3.0] * 2), banded(3, [1.5, 3.0] * 2).with_columns(salt_basis=pl.lit("of produce"))
+    dry = dry.with_columns(pl.col("batch_id") + "d")
+    both = salt_levels(pl.concat([brined, dry]), LIMITS)
+    assert both["basis"].to_list() == ["of all"] * 2 + ["of produce"] * 2
+    counted = both.select("level", "batches", "containers", "spoiled", "kept_12m", "kept_12m_isotonic")
+    alone = [salt_levels(one, LIMITS).select(counted.columns) for one in (brined, dry)]
+    assert_frame_equal(counted, pl.concat(alone))
+
+
+def test_which_methods_have_levels_worth_a_picture() -> None:
+    # One band alone says nothing of salt; a ferment is shown all the same, beside its limit.
+    table = pl.concat([banded(1, [2.0, 2.0]), banded(2, [2.0, 2.0], method="pickle")])
+    assert salt_levels(table, LIMITS)["method"].to_list() == ["ferment"]
+
+
+def test_the_guidance_in_words_is_the_limit_of_the_reference_tables() -> None:
+    limit = salt_limits().row(0, named=True)
+    assert limit["method"] == "ferment"
+    assert f"{limit['limit_pct']:g} % or more" in GUIDANCE
+    assert limit["limit_source"].removesuffix(" (1967)") in GUIDANCE

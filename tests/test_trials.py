@@ -40,8 +40,18 @@ def tastings(scores: dict[str, dict[str, int]]) -> pl.DataFrame:
 
 
 def histories(fates: dict[str, list[str]]) -> pl.DataFrame:
-    rows = [(name, fate) for name, several in fates.items() for fate in several]
-    return pl.DataFrame(rows, schema={"batch_id": pl.String, "fate": pl.String}, orient="row")
+    """Containers of one age: found spoiled at 20 days, else sound at 30."""
+    rows = [
+        (name, fate, 10.0 if fate == "spoiled" else 30.0, 20.0 if fate == "spoiled" else None)
+        for name, several in fates.items()
+        for fate in several
+    ]
+    numbers = {"last_sound_days": pl.Float64, "found_days": pl.Float64}
+    return pl.DataFrame(rows, schema={"batch_id": pl.String, "fate": pl.String} | numbers, orient="row")
+
+
+def compared(batches: pl.DataFrame, scores: pl.DataFrame, fates: pl.DataFrame) -> pl.DataFrame:
+    return compare_trials(batches, scores, fates, np.random.default_rng(1))
 
 
 def arms(*rows: dict[str, object]) -> list[str]:
@@ -88,7 +98,7 @@ def test_a_trial_by_hand() -> None:
         }
     )
     fates = histories({"A": ["used", "spoiled"], "B": ["on_shelf"] * 2, "C": ["spoiled"] * 2, "D": ["spoiled"] * 2})
-    table = compare_trials(batches, scores, fates)
+    table = compared(batches, scores, fates)
     assert dict(table.schema) == {c.name: KINDS[c.dtype] for c in ANSWERS["trials"].columns}
     honey, sugar = table.rows(named=True)
     assert (honey["trial"], honey["arm"], honey["batches"], honey["tasters"]) == ("T", "sweetener honey", 2, 3)
@@ -104,7 +114,7 @@ def test_a_trial_by_hand() -> None:
 
 def test_a_trial_nobody_tasted_still_counts_what_spoiled() -> None:
     batches = core("batches", [batch("A", lid="glass"), batch("B", lid="metal")])
-    table = compare_trials(batches, tastings({}), histories({"A": ["used"], "B": ["spoiled"]}))
+    table = compared(batches, tastings({}), histories({"A": ["used"], "B": ["spoiled"]}))
     assert table.select("arm", "tasters", "mean_liking", "difference", "p_value", "spoiled", "evidence").rows() == [
         ("lid glass", 0, None, None, None, 0, "too little"),
         ("lid metal", 0, None, None, None, 1, "too little"),
@@ -112,7 +122,7 @@ def test_a_trial_nobody_tasted_still_counts_what_spoiled() -> None:
 
 
 def test_no_trials_give_an_empty_table_of_the_right_columns() -> None:
-    table = compare_trials(core("batches", [batch("A", trial=None)]), tastings({}), histories({}))
+    table = compared(core("batches", [batch("A", trial=None)]), tastings({}), histories({}))
     assert table.height == 0
     assert dict(table.schema) == {c.name: KINDS[c.dtype] for c in ANSWERS["trials"].columns}
 
@@ -180,6 +190,56 @@ def test_firmness_is_compared_like_liking_where_it_was_scored() -> None:
     assert (metal["p_value"], metal["evidence"]) == (pytest.approx(2 / 64), "thin")
     unscored = compare_tasters(batches, tastings({"A": {"ann": 5}, "B": {"ann": 5}}), "firmness")
     assert unscored.select("tasters", "mean", "difference", "evidence").rows() == [(0, None, None, "too little")] * 2
+
+
+def test_a_trial_has_firmness_beside_liking() -> None:
+    batches = core("batches", [batch("A", lid="glass"), batch("B", lid="metal")])
+    rows = [
+        {"tasted_on": DAY, "batch_id": name, "taster": f"t{i}", "liking": liking, "firmness": firmness}
+        for name, scores in {"A": [(7, 3)] * 8, "B": [(7, 6)] * 3 + [(7, None)] * 5}.items()
+        for i, (liking, firmness) in enumerate(scores)
+    ]
+    glass, metal = compared(batches, core("tastings", rows), histories({"A": ["used"], "B": ["used"]})).rows(named=True)
+    assert (glass["mean_firmness"], glass["firmness_tasters"], glass["firmness_difference"]) == (3.0, 8, None)
+    assert (metal["mean_firmness"], metal["firmness_tasters"], metal["firmness_difference"]) == (6.0, 3, 3.0)
+    # Eight scored liking, three of them firmness: 2 / 2^3, and too few to tell.
+    assert (metal["firmness_low"], metal["firmness_high"], metal["firmness_p_value"]) == (-8.0, 8.0, 0.25)
+    assert (metal["evidence"], metal["firmness_evidence"]) == ("enough", "too little")
+
+
+def two_makes(n: int, lost: dict[str, int], jars: int = 4) -> pl.DataFrame:
+    """A trial of ``n`` batches of each make, of whose containers so many of each batch spoiled."""
+    names = {f"{make}{i}": make for make in lost for i in range(n)}
+    batches = core("batches", [batch(name, lid=make) for name, make in names.items()])
+    fates = {name: ["spoiled"] * lost[make] + ["on_shelf"] * (jars - lost[make]) for name, make in names.items()}
+    return compared(batches, tastings({}), histories(fates))
+
+
+def test_losses_of_two_makes_are_compared_batch_against_batch() -> None:
+    glass, metal = two_makes(4, {"glass": 0, "metal": 3}).rows(named=True)
+    assert (glass["lost_share"], metal["lost_share"]) == (0.0, pytest.approx(0.75))
+    assert glass["lost_low"] == 0.0
+    assert metal["lost_low"] < 0.75 < metal["lost_high"]
+    assert glass["spoiled_p_value"] is None
+    # Two of the 70 ways of dealing out four and four are as far apart: 2 / 70.
+    assert metal["spoiled_p_value"] == pytest.approx(2 / 70, abs=0.012)
+
+
+def test_two_batches_of_a_make_or_no_loss_leave_nothing_to_test() -> None:
+    assert two_makes(2, {"glass": 0, "metal": 4})["spoiled_p_value"].to_list() == [None, None]
+    assert two_makes(4, {"glass": 0, "metal": 0})["spoiled_p_value"].to_list() == [None, None]
+    # Makes that lost alike: every dealing out is as far apart.
+    assert two_makes(4, {"glass": 2, "metal": 2})["spoiled_p_value"].to_list() == [None, 1.0]
+
+
+def test_a_make_nobody_looked_at_has_no_share_lost() -> None:
+    batches = core("batches", [batch("A", lid="glass"), batch("B", lid="metal")])
+    unseen = histories({"A": ["on_shelf"], "B": ["spoiled"]}).with_columns(
+        last_sound_days=pl.when(pl.col("fate") == "on_shelf").then(0.0).otherwise("last_sound_days")
+    )
+    table = compared(batches, tastings({}), unseen)
+    assert table["lost_share"].to_list() == [None, 1.0]
+    assert table["containers"].to_list() == [1, 1]
 
 
 def test_ties_leave_the_test_and_stay_in_the_median() -> None:

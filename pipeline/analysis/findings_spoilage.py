@@ -8,13 +8,16 @@ from __future__ import annotations
 
 import datetime as dt
 import re
+from collections.abc import Sequence
 from fractions import Fraction
 from typing import Any
 
 import numpy as np
 import polars as pl
 
+from pipeline.analysis.findings_trials import trial_findings
 from pipeline.analysis.salt import ENOUGH_FOR_A_TREND, GUIDANCE, RECIPE
+from pipeline.analysis.sentences import BEHIND, SIGNIFICANT, chance, count_of
 from pipeline.analysis.spoilage import MONTH_DAYS
 from schemas.page import Finding
 
@@ -46,21 +49,6 @@ METHOD_NOUNS = {
     "cure": "Food kept whole",
     "other": "Food kept in other ways",
 }
-NUMBERS = (
-    "no",
-    "one",
-    "two",
-    "three",
-    "four",
-    "five",
-    "six",
-    "seven",
-    "eight",
-    "nine",
-    "ten",
-    "eleven",
-    "twelve",
-)
 MADE = {
     "lid": {
         "metal": "under a metal lid",
@@ -93,11 +81,30 @@ MADE = {
     "heat_processed": {"yes": "heat-processed", "no": "not heat-processed"},
 }
 """How containers of a recorded value are called; others are ``with salt 1 to 1.75 % of produce`` and such."""
+GROUPED_BY = {
+    "method": "way of keeping",
+    "salt_band": "salt level",
+    "lid": "lid",
+    "store": "store",
+    "crop": "crop",
+    "piece": "cut",
+    "starter": "starter",
+    "sweetener": "sweetener",
+    "batch_id": "batch",
+    "plot": "plot",
+    "year": "year",
+}
+"""What groups are groups of; the basis of salt goes with its level."""
+MADE_OF = {
+    "crop": "of",
+    "plot": "from plot",
+    "year": "made in",
+    "salt_band": "with salt",
+    "batch_id": "of batch",
+}
 WHERE_KEPT = ("lid", "store")
 """What may be changed without changing a recipe."""
 
-BEHIND = {"enough": "", "thin": ", thin evidence", "too little": ", too little evidence"}
-SIGNIFICANT = 0.05
 LOOK_FIRST = "Look at these first, and see what else was different about them."
 LOOK_OFTEN = "Look every few weeks, and write the day down also when all is sound."  # common practice, no source
 
@@ -126,10 +133,10 @@ def spoilage_findings(
     by_salt: pl.DataFrame,
     salt_response: pl.DataFrame,
     worse: pl.DataFrame,
+    by: Sequence[str] = ("method",),
     differences: pl.DataFrame,
     far_apart: pl.DataFrame,
     trials: pl.DataFrame,
-    firmness: pl.DataFrame,
     as_of: dt.date,
 ) -> list[Finding]:
     """Sentences about what kept, what differs, salt and trials, weightiest first.
@@ -138,32 +145,23 @@ def spoilage_findings(
         by_method: ``spoilage`` answer by ``method``.
         by_salt: ``spoilage`` answer by ``method, salt_band``; or by ``salt_band`` of ferments alone.
         salt_response: ``salt_response`` answer.
-        worse: result of ``worse_than_rest`` by ``method``.
+        worse: result of ``worse_groups``.
+        by: the columns that it is grouped by.
         differences: ``spoilage_differences`` answer.
         far_apart: result of ``looks_far_apart`` by ``method`` at 365 days.
         trials: ``trials`` answer.
-        firmness: result of ``compare_tasters`` on ``firmness``.
         as_of: the day the counts are of.
     """
     undated = far_apart.filter(pl.col("far_apart") & pl.col("kept_least").is_not_null())
     gaps = {row["group"]: row for row in undated.iter_rows(named=True)}
     findings = [
         *(_kept(row, gaps.get(row["group"]), as_of) for row in by_method.iter_rows(named=True)),
-        *_worst(worse),
+        *_worst(worse, by),
         *_differences(differences),
         *_salt(by_salt, salt_response),
-        *_tasted(trials, "liking"),
-        *_tasted(firmness.filter(pl.col("evidence") != "too little"), "firmness"),
-        *_lost_in_trials(trials),
+        *trial_findings(trials),
     ]
     return sorted(findings, key=lambda finding: -finding.weight)
-
-
-def _count(n: int, thing: str) -> str:
-    """``four batches``, ``13 batches``, ``one batch``."""
-    number = NUMBERS[n] if n < len(NUMBERS) else str(n)
-    plural = thing + ("es" if thing.endswith("ch") else "s")
-    return f"{number} {thing if n == 1 else plural}"
 
 
 def _day(day: dt.date) -> str:
@@ -177,7 +175,7 @@ def _kept(row: dict[str, Any], gap: dict[str, Any] | None, as_of: dt.date) -> Fi
     if row["batches"] == 0:
         sentence = f"{counted}; no batch has been looked at or used yet, so nothing is known of the rest."
         return Finding("spoilage", sentence, "too little", "Look at them and write the day down, sound or not.")
-    behind = _count(row["batches"], "batch") + BEHIND[row["evidence"]]
+    behind = count_of(row["batches"], "batch") + BEHIND[row["evidence"]]
     if row["kept_12m"] is None:
         months = row["followed_months"]
         so_far = f"followed for {months:.0f} months so far" if months >= 1.5 else "followed for a few weeks so far"
@@ -211,24 +209,69 @@ def _undated(gap: dict[str, Any]) -> str:
     )
 
 
-def _worst(worse: pl.DataFrame) -> list[Finding]:
-    """Which methods stand out, or that none does."""
-    if worse.height < 2:
+def _worst(worse: pl.DataFrame, by: Sequence[str]) -> list[Finding]:
+    """Which groups stand out, or that none does; nothing where there were too few batches to judge any."""
+    judged = worse.filter(pl.col("p_value").is_not_null())
+    if worse.height < 2 or judged.is_empty():
         return []
-    flagged = worse.filter((pl.col("p_value") <= SIGNIFICANT) & (pl.col("z") > 0))
+    things = [GROUPED_BY[name] for name in by if name in GROUPED_BY]
+    thing = things[0] if len(things) == 1 else f"pair of {' and '.join(things)}"
+    flagged = judged.filter((pl.col("p_value") <= SIGNIFICANT) & (pl.col("z") > 0))
     if flagged.is_empty():
-        sentence = "No way of keeping stands out as losing more than the others beyond what chance would do."
-        return [Finding("spoilage", sentence)]
-    return [
-        Finding(
-            "spoilage",
-            f"{METHOD_NOUNS.get(row['group'], row['group'])} lost more than the rest: chance alone would "
-            f"make some way of keeping look this bad {_chance(row['p_value'])}.",
-            action="Look at these first, and compare how the lost batches were made.",
-            weight=2.0,
+        return [Finding("spoilage", _none_stands_out(by, thing))]
+    return [_accused(row["group"], row["p_value"], by, thing) for row in flagged.iter_rows(named=True)]
+
+
+def _none_stands_out(by: Sequence[str], thing: str) -> str:
+    if "method" in by:
+        return f"No {thing} stands out as losing more than the others beyond what chance would do."
+    if "salt_band" in by:
+        # A trend over all levels can be clear where no level is, so the two must not read as one.
+        return (
+            f"No single {thing} of ferments stands out beyond what chance would do; whether more salt goes with less "
+            "loss is asked of all levels together."
         )
-        for row in flagged.iter_rows(named=True)
-    ]
+    return (
+        f"No {thing} stands out as losing more than the others on food kept the same way beyond what chance would do."
+    )
+
+
+def _accused(group: str, p_value: float, by: Sequence[str], thing: str) -> Finding:
+    """A group that stands out."""
+    if "method" in by:
+        others = "the rest"
+    else:
+        others = "ferments with other salt" if "salt_band" in by else "others kept the same way"
+    sentence = (
+        f"{_group_in_words(group, by)} lost more than {others}: chance alone would make some {thing} look this bad "
+        f"{chance(p_value)}."
+    )
+    if "salt_band" in by:
+        return Finding("spoilage", f"{sentence} {GUIDANCE}", action=RECIPE, weight=2.0)
+    action = "Look at these first, and compare how the lost batches were made."
+    return Finding("spoilage", sentence, action=action, weight=2.0)
+
+
+def _group_in_words(group: str, by: Sequence[str]) -> str:
+    """``Ferments``, ``Containers under cloth``, ``Ferments with salt 1 to 1.75 % of produce``."""
+    values = group.split(" · ")
+    if len(values) != len(by):
+        return f"Containers of {group}"
+    values_by_column = dict(zip(by, values, strict=True))
+    method = values_by_column.pop("method", "ferment" if "salt_band" in by else "")
+    noun = METHOD_NOUNS.get(method, method) or "Containers"
+    basis = values_by_column.pop("salt_basis", "")
+    said = [made_in_words(column, value) for column, value in values_by_column.items()]
+    return f"{noun} {' and '.join(said)} {basis}".replace("  ", " ").strip()
+
+
+def made_in_words(column: str, value: str) -> str:
+    """How containers of a recorded value are called: ``under a metal lid``, ``with salt 1 to 1.75 %``."""
+    if value in {"not recorded", "none recorded"}:
+        return f"with no {GROUPED_BY.get(column, column)} recorded"
+    if column in MADE_OF:
+        return f"{MADE_OF[column]} {value}"
+    return MADE.get(column, {}).get(value, f"with {column.replace('_', ' ')} {value}")
 
 
 def _differences(differences: pl.DataFrame) -> list[Finding]:
@@ -247,23 +290,18 @@ def _differences(differences: pl.DataFrame) -> list[Finding]:
 
 
 def _difference(row: dict[str, Any]) -> Finding:
-    factor, value = row["factor"], row["value"]
-    made = MADE.get(factor, {}).get(value, f"with {factor.replace('_', ' ')} {value}")
-    behind = _count(row["batches"], "batch") + BEHIND[row["evidence"]]
+    factor = row["factor"]
+    behind = count_of(row["batches"], "batch") + BEHIND[row["evidence"]]
     sentence = (
-        f"Containers {made} lost {row['spoiled']} of {row['containers']}, about {row['ratio']:.2g} times what "
-        f"their age and method lead one to expect ({row['low']:.2g} to {row['high']:.2g}); chance alone would "
-        f"make something recorded look this bad {_chance(row['p_value'])}; {behind}."
+        f"Containers {made_in_words(factor, row['value'])} lost {row['spoiled']} of {row['containers']}, where about "
+        f"{row['expected']:.2g} would be usual at their age and for their method; allowing for chance, about "
+        f"{row['ratio']:.2g} times the usual ({row['low']:.2g} to {row['high']:.2g}). Chance alone would make some "
+        f"lid, store, cut or other detail look this bad {chance(row['p_value'])}; {behind}."
     )
     if factor == "salt":
         sentence = f"{sentence} {GUIDANCE}"
     action = LOOK_FIRST if factor in WHERE_KEPT else RECIPE
     return Finding("spoilage", sentence, row["evidence"], action, 1.5)
-
-
-def _chance(p_value: float) -> str:
-    times = round(100 * p_value)
-    return "less than 1 time in 100" if p_value < 0.01 else f"about {times} time{'s' * (times > 1)} in 100"
 
 
 def _salt(by_salt: pl.DataFrame, salt_response: pl.DataFrame) -> list[Finding]:
@@ -285,11 +323,11 @@ def _salt(by_salt: pl.DataFrame, salt_response: pl.DataFrame) -> list[Finding]:
 def _salt_finding(method: str, rows: list[tuple[float, str, dict[str, Any]]], response: dict[str, Any]) -> Finding:
     (_, few, least), (_, many, most) = rows[0], rows[-1]
     noun = METHOD_NOUNS.get(method, method)
-    counted = (
-        f"{noun} with {few} salt lost {least['spoiled']} of {least['containers']} containers; "
-        f"with {many}, {most['spoiled']} of {most['containers']}"
+    sentence = (
+        f"{noun} with {few} salt lost {least['spoiled']} of {least['containers']} containers "
+        f"({count_of(least['batches'], 'batch')}); with {many}, {most['spoiled']} of {most['containers']} "
+        f"({count_of(most['batches'], 'batch')}); {_salt_verdict(response)}."
     )
-    sentence = f"{counted}; {_salt_verdict(response)}."
     if method == "ferment":
         sentence = f"{sentence} {GUIDANCE}"
     clear = response["p_value"] is not None and response["p_value"] <= SIGNIFICANT
@@ -303,61 +341,8 @@ def _salt_verdict(response: dict[str, Any]) -> str:
     if p_value is None or p_value > SIGNIFICANT:
         return "over all salt levels no clear trend"
     if ratio < 1:
-        return f"over all salt levels more salt went with less loss (by chance {_chance(p_value)})"
+        return f"over all salt levels more salt went with less loss; chance alone would do this {chance(p_value)}"
     return (
-        f"over all salt levels more salt went with more loss (by chance {_chance(p_value)}), "
+        f"over all salt levels more salt went with more loss; chance alone would do this {chance(p_value)}, "
         "so look for something else that differed"
     )
-
-
-def _tasted(compared: pl.DataFrame, score: str) -> list[Finding]:
-    """Each arm against the first of its trial."""
-    firsts = compared.unique("trial", keep="first", maintain_order=True)
-    first = dict(zip(firsts["trial"], firsts["arm"], strict=True))
-    return [
-        _trial(row, first[row["trial"]], score)
-        for row in compared.iter_rows(named=True)
-        if row["difference"] is not None and row["arm"] != first[row["trial"]]
-    ]
-
-
-def _trial(row: dict[str, Any], other: str, score: str) -> Finding:
-    name = f"Trial {row['trial']}"
-    if row["evidence"] == "too little":
-        sentence = (
-            f"{name}: too few tasters to tell {row['arm']} from {other}; where five people or fewer score "
-            "two makes differently, even full agreement may be chance."
-        )
-        return Finding("trials", sentence, "too little", "Ask more people to taste both.", 0.1)
-    if row["p_value"] > SIGNIFICANT or not row["difference"]:
-        sentence = (
-            f"{name}: no clear difference in {score} between {row['arm']} and {other} (typical difference "
-            f"{row['difference']:+.1f} points of 9, between {row['low']:+.1f} and {row['high']:+.1f})."
-        )
-        return Finding("trials", sentence, row["evidence"], weight=0.3)
-    more, less = (row["arm"], other) if row["difference"] > 0 else (other, row["arm"])
-    found = "liked better" if score == "liking" else "firmer"
-    sentence = (
-        f"{name}: {more} was {found} than {less}, typically by {abs(row['difference']):.1f} points "
-        f"of 9; chance alone would do this {_chance(row['p_value'])}."
-    )
-    if "salt " in more + less:
-        # Liking is no reason to go below a published limit.
-        return Finding("trials", f"{sentence} {GUIDANCE}", row["evidence"], RECIPE, 1.0)
-    return Finding("trials", sentence, row["evidence"], weight=1.0)
-
-
-def _lost_in_trials(trials: pl.DataFrame) -> list[Finding]:
-    """Containers lost in each arm, of trials that lost any."""
-    some = trials.filter(pl.col("spoiled").sum().over("trial") > 0)
-    count = pl.format("{} of {} ({})", "spoiled", "containers", "arm")
-    counted = some.group_by("trial", maintain_order=True).agg(count.str.join("; "))
-    return [
-        Finding(
-            "trials",
-            f"Trial {trial}, containers lost so far: {counts}. A count, no proof: jars of a batch go off together.",
-            "too little",
-            weight=0.2,
-        )
-        for trial, counts in counted.iter_rows()
-    ]

@@ -11,10 +11,7 @@ import datetime as dt
 
 import polars as pl
 
-from schemas.codes import LOST_ACTIONS
-
-SURFACE_FINDINGS = ("yeast film", "rust")
-"""Findings that by themselves do not make a container lost."""
+from schemas.codes import HARMLESS_CAUSES, LOST_ACTIONS
 
 FATES = ("spoiled", "used", "on_shelf")
 
@@ -54,7 +51,7 @@ def batch_findings(spoilage: pl.DataFrame) -> pl.DataFrame:
     """
     thrown_away = pl.col("action").is_in(list(LOST_ACTIONS)).fill_null(value=False)
     something = thrown_away | pl.col("cause").is_not_null() | (pl.col("weight_kg") > 0).fill_null(value=False)
-    surface = pl.col("cause").is_in(list(SURFACE_FINDINGS)).fill_null(value=False)
+    surface = pl.col("cause").is_in(list(HARMLESS_CAUSES)).fill_null(value=False)
     is_lost = thrown_away | (pl.col("action").is_null() & ~surface)
     found = pl.coalesce("containers", something.cast(pl.Int64))
     return spoilage.filter(pl.col("batch_id").is_not_null()).select(

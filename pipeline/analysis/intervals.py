@@ -45,7 +45,9 @@ def wilson_score(share: Numbers, n: Numbers, critical: Numbers) -> tuple[FloatAr
     squared = z**2 / n
     middle = (p + squared / 2) / (1 + squared)
     half = z * np.sqrt(np.maximum(p * (1 - p), 0) / n + squared / (4 * n)) / (1 + squared)
-    return np.clip(middle - half, 0, 1), np.clip(middle + half, 0, 1)
+    # Exact at the ends, where the last binary digit would else print as a share that is not quite none or all.
+    low, high = np.where(p > 0, middle - half, 0.0), np.where(p < 1, middle + half, 1.0)
+    return np.clip(low, 0, 1), np.clip(high, 0, 1)
 
 
 def jeffreys_interval(count: Numbers, n: Numbers, level: float = 0.95) -> tuple[FloatArray, FloatArray]:

@@ -12,7 +12,7 @@ from collections.abc import Sequence
 import numpy as np
 import polars as pl
 
-from pipeline.analysis.keeping import group_label
+from pipeline.analysis.keeping import THIN_BATCHES, group_label
 from pipeline.analysis.risk import FloatArray, IntArray, follow, names
 
 YEAR_DAYS = 365.0
@@ -92,7 +92,11 @@ def batch_exposure(
 
 
 def worse_than_rest(
-    histories: pl.DataFrame, by: str | Sequence[str], rng: np.random.Generator, draws: int = 999
+    histories: pl.DataFrame,
+    by: str | Sequence[str],
+    rng: np.random.Generator,
+    draws: int = 999,
+    within: str | Sequence[str] = (),
 ) -> pl.DataFrame:
     """Which groups lose more than chance would have any group lose.
 
@@ -105,28 +109,52 @@ def worse_than_rest(
         by: grouping columns.
         rng: random generator.
         draws: shuffles.
+        within: columns of a batch, such as its method; batches are compared and shuffled within their values
+            only, so that a cut is not blamed for the way of keeping that it goes with.
 
     Returns:
-        ``group``, ``z`` (standardised excess of losses), ``p_value`` (in (0, 1]), worst first. Groups whose
-        batches were never looked at are left out.
+        ``group``, ``batches``, ``z`` (standardised excess of losses), ``p_value`` (in (0, 1]; null below three
+        batches, which are too few to accuse anything), worst first. Groups whose batches were never looked at
+        are left out.
     """
-    batches = batch_residuals(histories, by).with_columns(group=group_label(by))
-    groups = batches.group_by("group").agg(size=pl.len()).sort("group").with_row_index("code")
+    batches = batch_residuals(histories, by, within).with_columns(group=group_label(by), stratum=group_label(within))
+    batches = batches.sort("stratum", "batch_id", maintain_order=True)
+    groups = batches.group_by("group").agg(batches=pl.len().cast(pl.Int64)).sort("group").with_row_index("code")
     code = batches.join(groups, on="group", how="left", maintain_order="left")["code"].to_numpy()
-    residual, size = batches["residual"].to_numpy(), groups["size"].to_numpy()
-    total = max(residual.size, 2)
-    sd: FloatArray = np.sqrt(size * (1 - size / total) * np.sum(residual**2) / (total - 1))
-    sd[sd < 1e-12] = np.inf
+    residual = batches["residual"].to_numpy()
+    stratum = batches["stratum"].rle_id().to_numpy()
+    sd = _excess_spread(code, residual, stratum, groups.height)
+    judged = (groups["batches"] >= THIN_BATCHES).to_numpy()
 
     def excess(values: FloatArray) -> FloatArray:
-        return np.bincount(code, weights=values, minlength=size.size).astype(np.float64) / sd
+        return np.bincount(code, weights=values, minlength=sd.size).astype(np.float64) / sd
 
     z = excess(residual)
-    worst = np.array([excess(rng.permutation(residual)).max(initial=-np.inf) for _ in range(draws)])
-    reached = (worst[:, None] >= z - 1e-9).sum(axis=0)
-    p_value = (1 + reached) / (draws + 1)
-    table = groups.select("group").with_columns(z=pl.Series(z), p_value=pl.Series(p_value))
+    worst = np.full(draws, -np.inf)
+    for draw in range(draws):
+        worst[draw] = excess(_shuffled(residual, stratum, rng))[judged].max(initial=-np.inf)
+    p_value = (1 + (worst[:, None] >= z - 1e-9).sum(axis=0)) / (draws + 1)
+    said = pl.when(pl.lit(pl.Series(judged))).then(pl.lit(pl.Series(p_value, dtype=pl.Float64)))
+    table = groups.select("group", "batches").with_columns(z=pl.Series(z), p_value=said)
     return table.sort("z", "group", descending=[True, False])
+
+
+def _shuffled(values: FloatArray, stratum: IntArray, rng: np.random.Generator) -> FloatArray:
+    """Values dealt out anew within strata, each of which is a run of rows with a code from 0 up."""
+    if not stratum.any():
+        return rng.permutation(values)
+    return values[np.argsort(stratum + rng.random(values.size))]
+
+
+def _excess_spread(code: IntArray, residual: FloatArray, stratum: IntArray, groups: int) -> FloatArray:
+    """Standard deviation of each group's summed residuals over all shuffles within strata; infinite where none."""
+    size = np.bincount(stratum)
+    squares = np.bincount(stratum, weights=residual**2)
+    own = np.bincount(code * size.size + stratum, minlength=groups * size.size).reshape(groups, size.size)
+    drawn = own * (size - own) / (size * np.maximum(size - 1, 1))
+    sd: FloatArray = np.sqrt(drawn @ squares)
+    sd[sd < 1e-12] = np.inf
+    return sd
 
 
 def trend_test(

@@ -9,9 +9,11 @@ import numpy as np
 import polars as pl
 from scipy import special
 
+from pipeline.analysis.answer_frame import as_answer
 from pipeline.analysis.intervals import FloatArray
 from pipeline.analysis.keeping import THIN_BATCHES, estimate_keeping
 from pipeline.analysis.permutation import YEAR_DAYS, batch_exposure, batch_residuals, trend_test
+from pipeline.analysis.salt_measures import SALT_BANDS, SALT_CUTS_PCT
 
 ENOUGH_FOR_A_TREND = 12
 """Batches below which even a fourfold effect per percent point is mostly missed (found by simulation)."""
@@ -186,40 +188,44 @@ def _fit(x: FloatArray, d: FloatArray, exposure: FloatArray, spread: float) -> t
     return float(at[1]), float(np.sqrt(np.linalg.inv(curvature)[1, 1])), float(evidence)
 
 
-def salt_levels(histories: pl.DataFrame) -> pl.DataFrame:
+def salt_levels(histories: pl.DataFrame, limits: pl.DataFrame) -> pl.DataFrame:
     """Share kept at 12 months by salt band, as counted and made never to fall as salt rises.
 
-    The second is the weighted isotonic fit, weights being batches: adjacent bands that contradict each other
-    are pooled (Ayer et al. 1955, Ann Math Stat 26:641; from memory). It takes for granted that more salt
-    does not keep worse, and is for a picture, not for a test.
+    Ferments, and other methods with two or more bands on one basis; dry-salted and brined batches stand
+    apart. The second share is the weighted isotonic fit, weights being batches: adjacent bands that contradict
+    each other are pooled (Ayer et al. 1955, Ann Math Stat 26:641; from memory). It takes for granted that more
+    salt does not keep worse, and is for a picture, not for a test.
 
     Args:
-        histories: container histories with ``method``, ``salt_pct`` and ``salt_band``.
+        histories: container histories with ``method``, ``salt_pct``, ``salt_basis`` and ``salt_band``.
+        limits: least salt published, by ``method``: ``limit_pct`` and ``limit_source``. It stands beside every
+            level, so that no level is shown without it.
 
     Returns:
-        ``method``, ``level`` (the band), ``batches``, ``containers``, ``spoiled``, ``kept_12m``,
-        ``kept_12m_low``, ``kept_12m_high``, ``kept_12m_isotonic`` (null where not followed for 12 months),
-        ``evidence``; by method, then from little salt to much.
+        The ``salt_levels`` answer table, by method and basis, then from little salt to much. Shares are null
+        where the band was not followed for 12 months, the limit where none is published for the method.
     """
+    keys = ["method", "salt_basis", "salt_band"]
     banded = histories.filter(pl.col("salt_band").is_not_null() & pl.col("salt_pct").is_not_null())
-    order = banded.group_by("method", "salt_band").agg(least=pl.col("salt_pct").min())
-    estimates = estimate_keeping(banded, ["method", "salt_band"], YEAR_DAYS).join(order, on=["method", "salt_band"])
-    table = estimates.sort("method", "least").select(
-        "method",
-        "batches",
-        "containers",
-        "spoiled",
-        "evidence",
-        level="salt_band",
-        kept_12m="kept",
-        kept_12m_low="kept_low",
-        kept_12m_high="kept_high",
+    bands_of_basis = pl.col("salt_band").n_unique().over("method", "salt_basis")
+    banded = banded.filter((pl.col("method") == "ferment") | (bands_of_basis > 1))
+    mean_salt = banded.unique("batch_id").group_by(keys).agg(pl.col("salt_pct").mean())
+    ends = pl.DataFrame(
+        {"salt_band": SALT_BANDS, "from_pct": SALT_CUTS_PCT, "to_pct": (*SALT_CUTS_PCT[1:], None)},
+        schema_overrides={"to_pct": pl.Float64},
     )
-    parts = [_isotonic(part) for part in table.partition_by("method", maintain_order=True)]
+    table = (
+        estimate_keeping(banded, keys, YEAR_DAYS)
+        .join(mean_salt, on=keys)
+        .join(ends, on="salt_band")
+        .join(limits, on="method", how="left")
+        .rename({"salt_basis": "basis", "salt_band": "level"})
+        .rename({"kept": "kept_12m", "kept_low": "kept_12m_low", "kept_high": "kept_12m_high"})
+        .sort("method", "basis", "from_pct")
+    )
+    parts = [_isotonic(part) for part in table.partition_by("method", "basis", maintain_order=True)]
     fitted = pl.concat(parts) if parts else table.with_columns(kept_12m_isotonic=pl.col("kept_12m"))
-    counts = ("batches", "containers", "spoiled")
-    kept = ("kept_12m", "kept_12m_low", "kept_12m_high", "kept_12m_isotonic")
-    return fitted.select("method", "level", *counts, *kept, "evidence")
+    return as_answer(fitted, "salt_levels")
 
 
 def _isotonic(part: pl.DataFrame) -> pl.DataFrame:

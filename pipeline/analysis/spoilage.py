@@ -8,15 +8,47 @@ import numpy as np
 import polars as pl
 
 from pipeline.analysis.histories import batch_findings
-from pipeline.analysis.keeping import estimate_followed, estimate_keeping, group_label
-from pipeline.analysis.permutation import YEAR_DAYS, batch_exposure
+from pipeline.analysis.keeping import estimate_followed, estimate_keeping, group_label, keeping_curves
+from pipeline.analysis.permutation import YEAR_DAYS, batch_exposure, worse_than_rest
 from pipeline.analysis.pooling import pooled_risk
 from pipeline.analysis.risk import follow, names
 
-__all__ = ["MONTH_DAYS", "estimate_keeping", "spoilage_causes", "spoilage_table"]
+__all__ = ["MONTH_DAYS", "estimate_keeping", "grouped", "spoilage_causes", "spoilage_table", "worse_groups"]
 
 MONTH_DAYS = 30.4375
 """A year of 365.25 days over 12."""
+
+
+def rows_to_group(histories: pl.DataFrame, columns: Sequence[str]) -> pl.DataFrame:
+    """The containers that a grouping is about.
+
+    Salt is what keeps a ferment and only seasons the rest, so groups of salt alone are of ferments. Nobody
+    writes down a starter that was not there.
+    """
+    rows = histories
+    if "starter" in columns:
+        rows = rows.with_columns(pl.col("starter").fill_null("none recorded"))
+    if "salt_band" in columns:
+        rows = rows.filter(pl.col("salt_band").is_not_null())
+        if "method" not in columns:
+            rows = rows.filter(pl.col("method") == "ferment")
+    return rows
+
+
+def grouped(histories: pl.DataFrame, columns: Sequence[str]) -> tuple[pl.DataFrame, pl.DataFrame]:
+    """The ``spoilage`` and ``keeping_curves`` answers of one grouping."""
+    rows = rows_to_group(histories, columns)
+    return spoilage_table(rows, columns), keeping_curves(rows, columns)
+
+
+def worse_groups(histories: pl.DataFrame, columns: Sequence[str], rng: np.random.Generator) -> pl.DataFrame:
+    """Which groups stand out, by :func:`worse_than_rest`.
+
+    Lids, cuts and such are compared among food kept the same way: shredded food is mostly fermented, and a cut
+    is not to be blamed for what ferments lose.
+    """
+    within = () if "method" in columns else ("method",)
+    return worse_than_rest(rows_to_group(histories, columns), columns, rng, within=within)
 
 
 def spoilage_table(histories: pl.DataFrame, by: Sequence[str] | str) -> pl.DataFrame:

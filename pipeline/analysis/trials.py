@@ -1,6 +1,8 @@
-"""Two makes compared: how people liked them, paired by taster, and how many containers spoiled."""
+"""Two makes compared: liking and firmness, paired by taster, and what was lost, batch against batch."""
 
 from __future__ import annotations
+
+from collections.abc import Iterator
 
 import numpy as np
 import polars as pl
@@ -8,7 +10,8 @@ from scipy import special
 
 from pipeline.analysis.answer_frame import as_answer
 from pipeline.analysis.intervals import FloatArray
-from pipeline.analysis.keeping import evidence
+from pipeline.analysis.keeping import THIN_BATCHES, estimate_keeping, evidence
+from pipeline.analysis.permutation import batch_residuals, trend_test
 
 FACTORS = {
     "crop": "",
@@ -48,6 +51,17 @@ COMPARED_SCHEMA = {
 """What the tasters say of each arm; ``both`` counts those who scored it and the first arm, ``differing`` those of
 them who scored the two differently."""
 
+FIRMNESS_COLUMNS = {
+    "tasters": "firmness_tasters",
+    "mean": "mean_firmness",
+    "difference": "firmness_difference",
+    "low": "firmness_low",
+    "high": "firmness_high",
+    "p_value": "firmness_p_value",
+    "evidence": "firmness_evidence",
+}
+"""What is said of firmness, by the names that the ``trials`` answer has for it."""
+
 
 def trial_arms(batches: pl.DataFrame) -> pl.DataFrame:
     """The arm of each batch in a trial, in words.
@@ -78,30 +92,67 @@ def trial_arms(batches: pl.DataFrame) -> pl.DataFrame:
     return rows.select("batch_id", "trial", arm=arm).sort("trial", "arm", "batch_id")
 
 
-def compare_trials(batches: pl.DataFrame, tastings: pl.DataFrame, histories: pl.DataFrame) -> pl.DataFrame:
-    """Liking and spoilage of the arms of each trial.
+def compare_trials(
+    batches: pl.DataFrame, tastings: pl.DataFrame, histories: pl.DataFrame, rng: np.random.Generator, draws: int = 999
+) -> pl.DataFrame:
+    """Liking, firmness and spoilage of the arms of each trial.
 
     Args:
         batches: core batches.
         tastings: core tastings.
         histories: container histories.
+        rng: random generator of the shuffles behind ``spoiled_p_value``.
+        draws: shuffles.
 
     Returns:
-        The ``trials`` answer table, sorted by trial and arm: the counts of each arm beside what
-        :func:`compare_tasters` says of liking.
+        The ``trials`` answer table, sorted by trial and arm: what :func:`compare_tasters` says of liking and of
+        firmness, what was lost of each arm, and how it compares with the first arm. An arm without a batch that
+        was followed has no share lost.
     """
     arms = trial_arms(batches)
-    kept = histories.group_by("batch_id").agg(
-        containers=pl.len().cast(pl.Int64), spoiled=(pl.col("fate") == "spoiled").sum().cast(pl.Int64)
-    )
-    counts = (
-        arms.join(kept, on="batch_id", how="left")
-        .group_by("trial", "arm")
-        .agg(pl.len().cast(pl.Int64).alias("batches"), pl.col("containers").sum(), pl.col("spoiled").sum())
-        .sort("trial", "arm")
-    )
+    key = ["trial", "arm"]
+    counts = arms.group_by(key).agg(pl.len().cast(pl.Int64).alias("batches")).sort(key)
     liked = compare_tasters(batches, tastings, "liking").rename({"mean": "mean_liking"})
-    return as_answer(counts.join(liked, on=["trial", "arm"], how="left", maintain_order="left"), "trials")
+    firm = compare_tasters(batches, tastings, "firmness").rename(FIRMNESS_COLUMNS)
+    table = counts
+    for part in (liked, firm.select(*key, *FIRMNESS_COLUMNS.values()), _lost(histories, arms, rng, draws)):
+        table = table.join(part, on=key, how="left", maintain_order="left")
+    return as_answer(table.with_columns(pl.col("containers", "spoiled").fill_null(0)), "trials")
+
+
+def _lost(histories: pl.DataFrame, arms: pl.DataFrame, rng: np.random.Generator, draws: int) -> pl.DataFrame:
+    """Share lost of each arm, and the chance of such a gap to the first arm if the make did not matter.
+
+    Whole batches are shuffled between the two arms, on what their ages lead one to expect in that trial.
+    """
+    rows = histories.select("batch_id", "last_sound_days", "found_days", "fate").join(arms, on="batch_id")
+    shares = ("lost_share", "lost_low", "lost_high")
+    followed = pl.when(pl.col("batches") > 0)
+    lost = estimate_keeping(rows, ["trial", "arm"], np.inf).select(
+        "trial", "arm", "containers", "spoiled", *(followed.then(name).alias(name) for name in shares)
+    )
+    residuals = batch_residuals(rows, "arm", within="trial")
+    p_values = [
+        {"trial": trial, "arm": arm, "spoiled_p_value": p_value}
+        for (trial,), part in residuals.group_by("trial", maintain_order=True)
+        for arm, p_value in _gaps(part, arms.filter(pl.col("trial") == trial)["arm"], rng, draws)
+    ]
+    schema = {"trial": pl.String(), "arm": pl.String(), "spoiled_p_value": pl.Float64()}
+    return lost.join(pl.DataFrame(p_values, schema=schema), on=["trial", "arm"], how="left")
+
+
+def _gaps(
+    residuals: pl.DataFrame, arms: pl.Series, rng: np.random.Generator, draws: int
+) -> Iterator[tuple[str, float]]:
+    """Each arm that can be compared with the first of its trial, and the p-value of the gap in losses."""
+    first, *others = arms.unique(maintain_order=True)
+    for arm in others:
+        pair = residuals.filter(pl.col("arm").is_in([first, arm])).sort("batch_id")
+        this = (pair["arm"] == arm).to_numpy()
+        if min(this.sum(), (~this).sum()) < THIN_BATCHES or not pair["spoiled"].sum():
+            continue
+        one_stratum = np.zeros(this.size, dtype=np.int64)
+        yield arm, trend_test(this.astype(np.float64), pair["residual"].to_numpy(), one_stratum, rng, draws)
 
 
 def compare_tasters(batches: pl.DataFrame, tastings: pl.DataFrame, score: str) -> pl.DataFrame:
