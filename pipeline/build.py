@@ -5,7 +5,7 @@ from __future__ import annotations
 import datetime as dt
 import json
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from pathlib import Path
 
 import polars as pl
@@ -14,9 +14,10 @@ from pipeline import answers as answering
 from pipeline.analysis.findings_harvest import harvest_findings
 from pipeline.analysis.findings_season import plan_findings
 from pipeline.answers import Logs, Tables, read_logs
-from pipeline.errors import RowshelfError, UsageError
-from pipeline.folder import opened, output_folder
+from pipeline.errors import UsageError
+from pipeline.folder import drop_stale, opened, output_folder, write_files
 from pipeline.load import LoadReport, load_folder
+from pipeline.problem_list import first_problems, problem_counts, problems_with_rows
 from pipeline.store import Store
 from schemas.answers import ANSWERS
 from schemas.contracts import polars_types
@@ -31,6 +32,8 @@ class Loaded:
 
     summary: pl.DataFrame
     problems: pl.DataFrame
+    counts: pl.DataFrame
+    """How many problems there are of each file, level and rule."""
     notes: tuple[str, ...]
 
 
@@ -47,13 +50,23 @@ class Answers:
     """Tables of which a terminal shows fewer rows."""
 
 
-def check(folder: Path, as_of: dt.date, progress: Progress) -> Loaded:
-    """Read and validate a folder; nothing is written."""
+def check(folder: Path, as_of: dt.date, progress: Progress, out: Path | None = None, most: int | None = None) -> Loaded:
+    """Read and validate a folder; nothing is written but ``problems.csv`` in the folder ``out``, if one is named.
+
+    ``most`` is how many problems of each file are told; all, if it is None.
+    """
+    from reports.terminal import problems_csv
+
     with opened(folder, None, in_memory=True) as (store, settings):
-        return _loaded(store, load_folder(store, folder, settings, as_of, progress))
+        loaded = _loaded(store, load_folder(store, folder, settings, as_of, progress), most)
+        if out is None:
+            return loaded
+        pieces = problems_csv(problems_with_rows(store))
+        written = write_files(output_folder(out, out), {"problems.csv": pieces})
+        return replace(loaded, notes=(*loaded.notes, str(written[0])))
 
 
-def load(folder: Path, as_of: dt.date, store_path: Path | None, progress: Progress) -> Loaded:
+def load(folder: Path, as_of: dt.date, store_path: Path | None, progress: Progress, most: int | None = None) -> Loaded:
     """Bring the store in line with the folder, and hold every batch against the published limits."""
     with opened(folder, store_path) as (store, settings):
         report = load_folder(store, folder, settings, as_of, progress)
@@ -62,13 +75,15 @@ def load(folder: Path, as_of: dt.date, store_path: Path | None, progress: Progre
             store.save_answer("cautions", cautions)
         flagged = cautions["batch_id"].n_unique()
         said = (f"{flagged} batches break a published limit or leave it open: see `rowshelf shelf` or the review.",)
-        loaded = _loaded(store, report)
-        return Loaded(loaded.summary, loaded.problems, loaded.notes + (said if flagged else ()))
+        loaded = _loaded(store, report, most)
+        return replace(loaded, notes=loaded.notes + (said if flagged else ()))
 
 
-def _loaded(store: Store, report: LoadReport) -> Loaded:
-    problems = store.answer("problems").sort("file", "line", "column")
-    return Loaded(store.answer("load_summary"), problems, report.notes)
+def _loaded(store: Store, report: LoadReport, most: int | None) -> Loaded:
+    everything = (
+        store.answer("problems").sort("file", "line", "column") if most is None else first_problems(store, most)
+    )
+    return Loaded(store.answer("load_summary"), everything, problem_counts(store), report.notes)
 
 
 def spoilage(folder: Path, by: str, as_of: dt.date, store_path: Path | None, seed: int, progress: Progress) -> Answers:
@@ -79,8 +94,15 @@ def spoilage(folder: Path, by: str, as_of: dt.date, store_path: Path | None, see
         logs = read_logs(store, settings, as_of)
     tables = answering.spoilage_answers(logs, [columns], seed)
     published = {name: table for name, table in tables.items() if name in ANSWERS}
-    sentences = answering.findings_of("spoilage", answering.spoilage_sentences(logs, tables))
-    shown = {"spoilage": SPOILAGE_SHOWN, "salt_response": (), "spoilage_differences": (), "trials": ()}
+    findings = answering.spoilage_sentences(logs, tables, columns)
+    sentences = (*answering.findings_of("spoilage", findings), *answering.findings_of("trials", findings))
+    shown = {
+        "spoilage": SPOILAGE_SHOWN,
+        "salt_response": SALT_RESPONSE_SHOWN,
+        "salt_levels": SALT_LEVELS_SHOWN,
+        "spoilage_differences": DIFFERENCES_SHOWN,
+        "trials": TRIALS_SHOWN,
+    }
     kept = {name: what for name, what in shown.items() if name == "spoilage" or published[name].height}
     return Answers(as_of, published, kept, sentences, (*report.notes, FOOD_CAUTION))
 
@@ -122,7 +144,7 @@ def shelf_calendar_file(logs: Logs, tables: Tables, path: Path) -> Path | None:
 
     events = shelf_events(logs["batches"], tables["use_first"], answering.ready_of(logs), logs.as_of)
     content = shelf_calendar(events, logs.settings.name, logs.as_of)
-    return _write(path.parent, {path.name: content})[0] if content else None
+    return write_files(path.parent, {path.name: content})[0] if content else None
 
 
 def labels(
@@ -154,7 +176,7 @@ def labels(
         page = label_sheet(facts, garden_name=settings.name, sheet=sheet, skip=skip)
     except ValueError as error:
         raise UsageError(str(error)) from error
-    return _write(output_folder(out, folder / "labels"), {"labels.html": page.encode()})[0]
+    return write_files(output_folder(out, folder / "labels"), {"labels.html": page.encode()})[0]
 
 
 def sow(
@@ -198,16 +220,18 @@ def outlook(
     with opened(folder, store_path) as (store, settings):
         report = load_folder(store, folder, settings, as_of, progress)
         logs = read_logs(store, settings, as_of)
-    tables, findings = answering.outlook_answers(logs, seed)
+    tables, notes = answering.outlook_answers(logs, seed)
     table = tables["season_outlook"]
+    coming = table.filter(pl.col("kg_p90") >= LEAST_SHOWN_KG)
     written: list[Path] = []
     if table.height:
         target = output_folder(out, folder / "plan")
-        written = _write(target, {"season_outlook.csv": answer_csv(table).encode()})
+        written = write_files(target, {"season_outlook.csv": answer_csv(table).encode()})
     shown: dict[str, tuple[str, ...]] = {"season_outlook": OUTLOOK_SHOWN}
-    sentences = answering.findings_of("outlook", findings)
-    brief = {"season_outlook": table.filter(pl.col("kg_p90") >= LEAST_SHOWN_KG)}
-    return Answers(as_of, tables, shown, sentences, report.notes, brief), written
+    sentences = answering.findings_of("outlook", answering.outlook_sentences(logs, table))
+    if coming.is_empty():
+        shown, sentences = {}, (NOTHING_COMES if logs["sowings"].height else NOTHING_SOWN,)
+    return Answers(as_of, tables, shown, sentences, (*report.notes, *notes), {"season_outlook": coming}), written
 
 
 def export(
@@ -232,15 +256,26 @@ def export(
     files["datapackage.json"] = json.dumps(
         descriptor(settings.name, as_of, files, form), ensure_ascii=False, indent=1
     ).encode()
-    _write(target, files)
+    write_files(target, files)
     return target / "datapackage.json"
 
 
 def review(
-    folder: Path, as_of: dt.date, store_path: Path | None, out: Path | None, seed: int, progress: Progress
+    folder: Path,
+    as_of: dt.date,
+    store_path: Path | None,
+    out: Path | None,
+    seed: int,
+    progress: Progress,
+    *,
+    pictures: bool = False,
 ) -> Path:
-    """Load, answer everything, save the answers, and write the season review; the page's path is returned."""
-    from reports.page import review_page
+    """Load, answer everything, save the answers, and write the season review; the page's path is returned.
+
+    With ``pictures`` every chart is written as SVG and PNG as well.
+    """
+    from reports.page import drawn_review
+    from reports.picture import chart_files
     from reports.tables import answer_csv
 
     with opened(folder, store_path) as (store, settings):
@@ -251,13 +286,16 @@ def review(
             for name in SAVED:
                 store.save_answer(name, everything[name])
     progress("drawing the page")
-    page = review_page(garden_of(logs), findings, everything, (*report.notes, *notes))
+    page = drawn_review(garden_of(logs), findings, everything, (*report.notes, *notes))
     target = output_folder(out, folder / "review")
     files = {f"tables/{name}.csv": answer_csv(table).encode() for name, table in everything.items()}
-    files["index.html"] = page.encode()
+    files["index.html"] = page.html.encode()
+    if pictures:
+        files |= chart_files(page.charts)
     if everything["sowing_plan"].height:
         files |= plan_files(everything, settings.name, as_of)
-    _write(target, files)
+    drop_stale(target, files)
+    write_files(target, files)
     progress("")
     return target / "index.html"
 
@@ -278,7 +316,8 @@ def answer_all(store: Store, logs: Logs, seed: int, progress: Progress) -> tuple
     everything |= {**kept, **harvest, **shelf_tables, **coming, **plan}
     findings = answering.all_findings(logs, everything)
     tables = {name: _conform(name, everything[name]) for name in ANSWERS}
-    return tables, findings, [*harvest_notes, *plan_notes]
+    units = [US_UNITS] if logs.settings.report == "us" else []
+    return tables, findings, [*harvest_notes, *plan_notes, *units]
 
 
 def nothing(name: str) -> pl.DataFrame:
@@ -318,37 +357,21 @@ def _write_plan(target: Path, tables: Tables, garden_name: str, as_of: dt.date) 
     files = plan_files(tables, garden_name, as_of)
     for name in ("harvest_outlook", "plan_comparison", "needs", "crop_timing"):
         files[f"{name}.csv"] = answer_csv(tables[name]).encode()
-    return _write(target, files)
-
-
-def _write(target: Path, files: dict[str, bytes]) -> list[Path]:
-    """Write files, each whole or not at all.
-
-    Raises:
-        RowshelfError: a file cannot be written.
-    """
-    written = []
-    for name, content in files.items():
-        path = target / name
-        part = path.with_name(path.name + ".part")
-        try:
-            path.parent.mkdir(parents=True, exist_ok=True)
-            part.write_bytes(content)
-            part.replace(path)
-        except OSError as error:
-            message = f"{path}: cannot be written ({error.strerror}). Is the disk full, or the folder read-only?"
-            raise RowshelfError(message) from error
-        written.append(path)
-    return written
+    return write_files(target, files)
 
 
 FOOD_CAUTION = (
     "Nothing here says that a jar may be eaten. Follow a tested recipe from your food-safety authority; local rules"
     " and qualified advice come first."
 )
+US_UNITS = 'Pages are in kilograms and degrees Celsius; `report = "us"` under [units] is read, but has no effect yet.'
 SAVED: Sequence[str] = tuple(name for name in ANSWERS if name not in {"load_summary", "problems"})
 """Answers written by a review; the two others are written by every load."""
 SPOILAGE_SHOWN = ("group", "batches", "containers", "spoiled", "lost_share", "kept_12m", "evidence")
+SALT_RESPONSE_SHOWN = ("method", "batches", "hazard_ratio_per_half_point", "p_value", "evidence")
+SALT_LEVELS_SHOWN = ("method", "level", "basis", "batches", "spoiled", "kept_12m", "limit_pct", "evidence")
+DIFFERENCES_SHOWN = ("factor", "value", "batches", "spoiled", "expected", "ratio", "p_value", "evidence")
+TRIALS_SHOWN = ("trial", "arm", "batches", "spoiled", "tasters", "difference", "firmness_difference")
 GLUTS_SHOWN = (
     "crop",
     "picked_kg",
@@ -377,5 +400,7 @@ PLAN_SHOWN = (
     "reason",
 )
 LEAST_SHOWN_KG = 0.05
+NOTHING_SOWN = "No sowing is logged, so nothing can be foretold: sowings.csv is the log to start."
+NOTHING_COMES = "Nothing that stands is likely to be ripe in the next eight weeks."
 OUTLOOK_SHOWN = ("crop", "week", "kg_p10", "kg_p50", "kg_p90", "need_kg", "over_kg")
 TIMING_SHOWN = ("crop", "degree_days_to_first_pick", "n_sowings", "prior_weight", "error_days", "basis")

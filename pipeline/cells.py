@@ -62,44 +62,54 @@ _RAISED = re.compile(r"(?<=\d)([\u00b2\u00b3\u00b9\u2070-\u209c\u2460-\u249b])")
 
 
 _MONTH_NAMES = (
-    ("jan", "january"),
-    ("feb", "february"),
-    ("mar", "march"),
-    ("apr", "april"),
-    ("may",),
-    ("jun", "june"),
-    ("jul", "july"),
-    ("aug", "august"),
-    ("sep", "sept", "september"),
-    ("oct", "october"),
-    ("nov", "november"),
-    ("dec", "december"),
+    "jan january januar januari janvier enero gennaio janeiro",
+    "feb february februar februari fevrier febrero febbraio fevereiro",
+    "mar march marz maart mars marzo marco",
+    "apr april avril abril aprile",
+    "may mai mei maj mayo maggio maio",
+    "jun june juni juin junio giugno junho",
+    "jul july juli juillet julio luglio julho",
+    "aug august augustus augusti aout agosto",
+    "sep sept september septembre septiembre settembre setembro",
+    "oct october okt oktober octobre octubre ottobre outubro",
+    "nov november novembre noviembre novembro",
+    "dec december dez dezember decembre diciembre dicembre dezembro",
 )
-MONTHS = {name: number for number, names in enumerate(_MONTH_NAMES, start=1) for name in names}
+MONTHS = {name: number for number, names in enumerate(_MONTH_NAMES, start=1) for name in names.split()}
+"""Names of months without accents, in some languages of Europe; no name stands for two months."""
+_WEEKDAYS = ("mon", "tue", "wed", "thu", "fri", "sat", "sun")
+_WEEKDAY = re.compile(
+    r"(mon(?:day)?|tue(?:s(?:day)?)?|wed(?:nesday)?|thu(?:r(?:s(?:day)?)?)?|fri(?:day)?|sat(?:urday)?|sun(?:day)?)"
+    r"\.?,? (?=.*\d)",
+    re.IGNORECASE,
+)
+_TIME = re.compile(
+    r"(?:T|,? )\d{1,2}[:.h]\d{2}(?:[:.]\d{2}(?:[.,]\d+)?)?(?: ?[ap]\.?m\.?)?(?: ?(?:Z|UTC|[+-]\d{2}:?\d{2}))?$",
+    re.IGNORECASE,
+)
 
 
 def date(text: str | None, date_order: str = "iso") -> Cell:
-    """A day: ISO 8601, or a form with only one reading.
+    """A day: ISO 8601, or a form with only one reading; a time of day behind it is left out.
 
     ``date_order`` (``iso``, ``day-first``, ``month-first``) settles forms such as 3/4/2026.
     """
     plain = tidy(text)
     if not plain:
         return Cell()
+    weekday = _WEEKDAY.match(plain)
+    plain = _TIME.sub("", plain[weekday.end() :] if weekday else plain)
     for pattern, read in _FORMS:
         if match := pattern.fullmatch(plain):
-            return read(match, date_order)
-    if _DAY_NUMBER.fullmatch(plain):
-        return bad("not_a_date", "a spreadsheet's day number: format the column as a date, such as 2026-06-18")
-    return bad("not_a_date", "expected a date, such as 2026-06-18")
+            cell = read(match, date_order)
+            return _on_weekday(cell, weekday[1]) if weekday else cell
+    return bad("not_a_date", next((say(match) for form, say in _NO_DAYS if (match := form.fullmatch(plain))), EXPECTED))
 
 
-def _year(text: str, date_order: str) -> int | Cell:
-    if len(text) == 4:
-        return int(text)
-    if date_order == "iso":
-        return bad("year_unclear", f"two-digit year: write the year in full, such as 20{text}")
-    return 2000 + int(text)
+def _on_weekday(cell: Cell, name: str) -> Cell:
+    if not isinstance(cell.value, dt.date) or cell.value.weekday() == _WEEKDAYS.index(name[:3].casefold()):
+        return cell
+    return bad("inconsistent", f"{cell.value} is a {cell.value:%A}: check the day, or leave {name} out")
 
 
 def _numbered(match: re.Match[str], _order: str) -> Cell:
@@ -114,30 +124,58 @@ def _month_named(match: re.Match[str], date_order: str) -> Cell:
     return _named(match[0], match[2], match[1], match[3], date_order)
 
 
-def _named(plain: str, day: str, month: str, year_text: str, date_order: str) -> Cell:
-    if month.casefold() not in MONTHS:
+def _year_named(match: re.Match[str], date_order: str) -> Cell:
+    return _named(match[0], match[3], match[2], match[1], date_order)
+
+
+def _month(name: str) -> int | None:
+    letters = unicodedata.normalize("NFD", name.casefold())
+    return MONTHS.get("".join(letter for letter in letters if not unicodedata.combining(letter)))
+
+
+def _named(plain: str, day: str, month_name: str, year: str, date_order: str) -> Cell:
+    month = _month(month_name)
+    if month is None:
         return bad("not_a_date", "expected a date, such as 2026-06-18 or 18 Jun 2026")
-    year = _year(year_text, date_order)
-    return year if isinstance(year, Cell) else _day(plain, year, MONTHS[month.casefold()], int(day))
+    whole = int(year) if len(year) == 4 else 2000 + int(year)
+    found = _day(plain, whole, month, int(day))
+    return _year_unclear([found]) if len(year) < 4 and date_order == "iso" and found.value else found
 
 
 def _slashed(match: re.Match[str], date_order: str) -> Cell:
-    first, second = int(match[1]), int(match[2])
-    year = _year(match[3], date_order)
-    if isinstance(year, Cell):
-        return year
-    if first == second or first > 12:
-        return _day(match[0], year, second, first)
-    if second > 12:
-        return _day(match[0], year, first, second)
+    plain, first, second, last = match[0], int(match[1]), int(match[2]), int(match[3])
+    short = len(match[3]) < 4
+    year = 2000 + last if short else last
+    day_first, month_first = _day(plain, year, second, first), _day(plain, year, first, second)
     if date_order == "iso":
-        return bad(
-            "ambiguous_date",
-            f"can be read as {year}-{second:02}-{first:02} or {year}-{first:02}-{second:02}: write one of them, "
-            "or set date_order in rowshelf.toml",
-        )
-    month, day = (second, first) if date_order == "day-first" else (first, second)
-    return _day(match[0], year, month, day)
+        year_first = [_day(plain, 2000 + first, second, last)] if short and first >= MOST_MONTHS_AND_DAYS else []
+        return _only_reading([day_first, month_first, *year_first], short=short)
+    chosen, other = (day_first, month_first) if date_order == "day-first" else (month_first, day_first)
+    return other if other.value and not chosen.value else chosen
+
+
+MOST_MONTHS_AND_DAYS = 20
+"""A first number from here on may be a year of two digits: ``26/07/04``."""
+
+
+def _only_reading(readings: list[Cell], *, short: bool) -> Cell:
+    """The one day that is meant, or what to write for each that may be."""
+    days = list(dict.fromkeys(str(reading.value) for reading in readings if reading.value))
+    if not days:
+        return readings[0]
+    if short:
+        return _year_unclear(readings)
+    if len(days) == 1:
+        return next(reading for reading in readings if reading.value)
+    return bad(
+        "ambiguous_date",
+        f"can be read as {' or '.join(days)}: write one of them, or set date_order in rowshelf.toml",
+    )
+
+
+def _year_unclear(readings: list[Cell]) -> Cell:
+    days = list(dict.fromkeys(str(reading.value) for reading in readings if reading.value))
+    return bad("year_unclear", f"two-digit year: write {' or '.join(days)}, or set date_order in rowshelf.toml")
 
 
 def _day(plain: str, year: int, month: int, day: int) -> Cell:
@@ -147,14 +185,48 @@ def _day(plain: str, year: int, month: int, day: int) -> Cell:
         return bad("no_such_day", f"there is no such day as {plain}: check day and month")
 
 
+_NAME, _YEAR, _BETWEEN = r"([^\W\d_]+)", r"(\d{4}|\d{2})", "[ ./-]+"
+_NUMBERED_DAY = r"(\d{1,2})(?:st|nd|rd|th|er)?"
 _FORMS: tuple[tuple[re.Pattern[str], Callable[[re.Match[str], str], Cell]], ...] = (
     (re.compile(r"(\d{4})[-./](\d{1,2})[-./](\d{1,2})(?:[T ][\d:.]+(?:Z|[+-][\d:]+)?)?"), _numbered),
     (re.compile(r"(\d{4})(\d\d)(\d\d)"), _numbered),
-    (re.compile(r"(\d{1,2})(?:st|nd|rd|th)?[ .-]+([a-z]+)\.?,?[ .-]+(\d{4}|\d{2})", re.IGNORECASE), _day_named),
-    (re.compile(r"([a-z]+)\.? (\d{1,2})(?:st|nd|rd|th)?,? (\d{4}|\d{2})", re.IGNORECASE), _month_named),
+    (re.compile(rf"{_NUMBERED_DAY}{_BETWEEN}(?:de )?{_NAME}\.?,?{_BETWEEN}(?:de )?{_YEAR}", re.IGNORECASE), _day_named),
+    (re.compile(rf"{_NAME}{_BETWEEN}{_NUMBERED_DAY}(?:,|{_BETWEEN}),? ?{_YEAR}", re.IGNORECASE), _month_named),
+    (re.compile(rf"(\d{{4}}){_BETWEEN}{_NAME}{_BETWEEN}(\d{{1,2}})"), _year_named),
     (re.compile(r"(\d{1,2})[-./ ](\d{1,2})[-./ ](\d{4}|\d{2})"), _slashed),
 )
-_DAY_NUMBER = re.compile(r"[34567]\d{4}(?:\.0)?")
+
+EXPECTED = "expected a date, such as 2026-06-18"
+_FIRST_DAY_NUMBER = dt.date(1899, 12, 30)
+"""Day 0 of the usual count of days in spreadsheets (some older files count from 1904)."""
+
+
+def _day_number(match: re.Match[str]) -> str:
+    day = _FIRST_DAY_NUMBER + dt.timedelta(days=int(match[1]))
+    return f"a spreadsheet's day number: format the column as a date, or write {day} if that is the day"
+
+
+def _no_year(month: str, day: str) -> str:
+    number = _month(month)
+    written = f"2026-{number:02}-{int(day):02}" if number else "2026-06-18"
+    return f"the year is missing: write it in front, such as {written}"
+
+
+_NO_DAYS: tuple[tuple[re.Pattern[str], Callable[[re.Match[str]], str]], ...] = (
+    (re.compile(r"([34567]\d{4})(?:\.\d+)?"), _day_number),
+    (re.compile(rf"{_NUMBERED_DAY}{_BETWEEN}{_NAME}\.?", re.IGNORECASE), lambda match: _no_year(match[2], match[1])),
+    (
+        re.compile(r"(?:(?:\d{4})?[- ]?(?:week|wk|kw|w)\.? ?\d{1,2})(?:[ ,/-]+\d{4})?", re.IGNORECASE),
+        lambda _: "a week, not a day: write one day of it, such as 2026-06-18",
+    ),
+    (
+        re.compile(rf"{_NAME}{_BETWEEN}\d{{4}}|\d{{4}}[-./]\d{{1,2}}|\d{{1,2}}[-./]\d{{4}}"),
+        lambda _: "the day is missing: write such as 2026-06-18",
+    ),
+    (re.compile(rf"{_NAME}{_BETWEEN}{_NUMBERED_DAY}", re.IGNORECASE), lambda match: _no_year(match[1], match[2])),
+    (re.compile(r"\d{1,2}[-./]\d{1,2}\.?"), lambda _: _no_year("", "1")),
+)
+"""Forms that say less than one day, and what to write instead."""
 
 
 @cache
@@ -170,8 +242,9 @@ def code(text: str | None, vocabulary: str) -> Cell:
     lookup = _spellings(vocabulary)
     if plain in lookup:
         return Cell(lookup[plain])
-    words = list(CODES[vocabulary].words)
-    return bad("unknown_word", f"expected one of {', '.join(words)}{did_you_mean(plain, lookup, 60)}")
+    inside = {lookup[word] for word in plain.split() if word in lookup}
+    hint = f"; did you mean {inside.pop()!r}?" if len(inside) == 1 else did_you_mean(plain, lookup, 70)
+    return bad("unknown_word", f"expected one of {', '.join(CODES[vocabulary].words)}{hint}")
 
 
 def yes_no(text: str | None) -> Cell:
@@ -180,7 +253,7 @@ def yes_no(text: str | None) -> Cell:
     if not plain:
         return Cell()
     if plain not in YES_NO:
-        return bad("not_yes_or_no", "expected yes or no")
+        return bad("not_yes_or_no", "expected yes or no, or an empty cell where it is not known")
     return Cell(YES_NO[plain])
 
 

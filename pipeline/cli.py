@@ -4,6 +4,8 @@ from __future__ import annotations
 
 import datetime as dt
 import os
+import re
+import shutil
 import sys
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
@@ -35,6 +37,8 @@ StorePath = Annotated[
 ]
 Out = Annotated[Path | None, typer.Option("--out", metavar="DIR", help="where files go")]
 Seed = Annotated[int, typer.Option("--seed", help="seed of the random draws; the same seed gives the same answer")]
+AsPdf = Annotated[bool, typer.Option("--pdf", help="also print the page to index.pdf, by an installed browser")]
+AsPictures = Annotated[bool, typer.Option("--pictures", help="also write each chart to charts/, as SVG and as PNG")]
 
 
 app.add_typer(kitchen_cli.app)
@@ -64,16 +68,23 @@ def start(
 
 
 @app.command()
-def check(folder: Folder, as_of: AsOf = None, json: AsJson = False) -> None:
+def check(
+    folder: Folder,
+    out: Annotated[
+        Path | None, typer.Option("--out", metavar="DIR", help="also write the list there as problems.csv, to tick off")
+    ] = None,
+    as_of: AsOf = None,
+    json: AsJson = False,
+) -> None:
     """Read and validate all logs, write nothing, list the problems; exit 1 if any row is set aside."""
     from pipeline import build
     from reports import terminal
 
-    result = build.check(folder, _today(as_of), note_progress)
+    result = build.check(folder, _today(as_of), note_progress, out, None if json else terminal.MOST_SHOWN)
     say(
         terminal.check_json(result.summary, result.problems)
         if json
-        else terminal.check_text(result.summary, result.problems)
+        else terminal.check_text(result.summary, result.problems, result.counts)
     )
     _notes(result.notes)
     if result.summary["set_aside"].sum():
@@ -86,7 +97,7 @@ def load(folder: Folder, as_of: AsOf = None, store: StorePath = None, json: AsJs
     from pipeline import build
     from reports import terminal
 
-    result = build.load(folder, _today(as_of), store, note_progress)
+    result = build.load(folder, _today(as_of), store, note_progress, None if json else terminal.MOST_SHOWN)
     say(terminal.check_json(result.summary, result.problems) if json else terminal.load_text(result.summary))
     _notes(result.notes)
 
@@ -98,12 +109,16 @@ def review(
     as_of: AsOf = None,
     store: StorePath = None,
     seed: Seed = 1,
+    pdf: AsPdf = False,
+    pictures: AsPictures = False,
 ) -> None:
     """Load, answer everything, and write the season review as one page with its tables."""
     from pipeline import build
 
-    page = build.review(folder, _today(as_of), store, out, seed, note_progress)
+    page = build.review(folder, _today(as_of), store, out, seed, note_progress, pictures=pictures)
     say(str(page))
+    if pdf:
+        _print_pdf(page)
 
 
 @app.command()
@@ -207,11 +222,17 @@ def share(
     out: Out = None,
     as_of: AsOf = None,
     seed: Seed = 1,
+    pdf: AsPdf = False,
+    pictures: AsPictures = False,
 ) -> None:
     """The shared garden report: many plots pooled, without exposing anyone."""
     from pipeline.share import share as share_folders
 
-    say(str(share_folders(folders, _today(as_of), out, seed, note_progress)))
+    shared = share_folders(folders, _today(as_of), out, seed, note_progress, pictures=pictures)
+    say(str(shared.page))
+    _notes(shared.notes)
+    if pdf:
+        _print_pdf(shared.page)
 
 
 @app.command()
@@ -230,6 +251,19 @@ def export(
         message = f"--form {form}: write csv or parquet."
         raise UsageError(message)
     say(str(build.export(folder, _today(as_of), store, out, form, seed, note_progress)))
+
+
+def _print_pdf(page: Path) -> None:
+    """The page as ``index.pdf`` beside it; without a browser a note says how to print it, and that is no failure."""
+    from reports.picture import print_pdf
+
+    note_progress("printing the page")
+    printed, why = print_pdf(page, page.with_suffix(".pdf"))
+    note_progress("")
+    if printed:
+        say(str(printed))
+    else:
+        note(why)
 
 
 def _print(answers: Answers, *, as_json: bool) -> None:
@@ -253,14 +287,19 @@ def say(text: str) -> None:
 
 
 def note(text: str) -> None:
-    """Progress and notes, on stderr."""
-    sys.stderr.write(text.rstrip("\n") + "\n")
+    """Progress and notes, on stderr; a file name in it cannot move the cursor or rename the window."""
+    sys.stderr.write(_CONTROLS.sub("\ufffd", text.rstrip("\n")) + "\n")
+
+
+_CONTROLS = re.compile(r"[\x00-\x08\x0b-\x1f\x7f-\x9f\u200e\u200f\u202a-\u202e\u2066-\u2069]")
 
 
 def note_progress(text: str) -> None:
     """Progress, shown only to a person."""
     if sys.stderr.isatty():
-        sys.stderr.write(f"\r\x1b[K{text}" if text else "\r\x1b[K")
+        width = shutil.get_terminal_size().columns - 1  # a longer line would not be cleared by the next
+        shown = _CONTROLS.sub("\ufffd", text.replace("\n", " "))[:width]
+        sys.stderr.write(f"\r\x1b[K{shown}")
         sys.stderr.flush()
 
 

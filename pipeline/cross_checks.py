@@ -15,7 +15,8 @@ import polars as pl
 from pipeline.nearest import nearest
 from pipeline.shape import PROBLEM_COLUMNS
 from schemas.codes import HARMLESS_CAUSES, LOST_ACTIONS
-from schemas.logs import LATEST_DATE_COLUMN, LOGS
+from schemas.fields import IDENTIFIER
+from schemas.logs import LATEST_DATE_COLUMN, LOGS, Log
 
 if TYPE_CHECKING:
     import datetime as dt
@@ -46,6 +47,12 @@ def _reference(log: str, column: str, other: str, level: str) -> CrossCheck:
     return CrossCheck("unknown_reference", names)
 
 
+def _key(log: Log) -> CrossCheck:
+    column = log.column(log.key[0])
+    own = "give this one a label of its own" if column.kind == IDENTIFIER else "take one of the two out"
+    return CrossCheck("duplicate_key", {"log": log.name, "column": column.name, "mend": own})
+
+
 REFERENCES: tuple[tuple[str, str, str, str], ...] = (
     ("ingredients", "batch_id", "batches", "error"),
     ("spoilage", "batch_id", "batches", "error"),
@@ -60,7 +67,7 @@ REFERENCES: tuple[tuple[str, str, str, str], ...] = (
 
 CHECKS: tuple[CrossCheck, ...] = (
     *(CrossCheck("date_in_future", {"log": log, "day": day}) for log, day in LATEST_DATE_COLUMN.items()),
-    *(CrossCheck("duplicate_key", {"log": log.name, "column": log.key[0]}) for log in LOGS.values() if log.key),
+    *(_key(log) for log in LOGS.values() if log.key),
     *(_reference(*reference) for reference in REFERENCES),
     *(
         CrossCheck("before_made", {"log": log, "day": day})
@@ -125,15 +132,16 @@ def _with_hints(con: duckdb.DuckDBPyConnection, check: CrossCheck, found: pl.Dat
     if found.is_empty():
         return found
     taken = {spelling: (label, place) for spelling, label, place in _labels(con, check, "core")}
-    typed = {spelling: place for spelling, _, place in _labels(con, check, "raw")}
+    typed = {spelling: (label, place) for spelling, label, place in _labels(con, check, "raw")}
+    known = typed | taken
     hints: dict[str, str] = {}
     for value in found["value"].unique(maintain_order=True).to_list():
-        near = nearest(value.lower(), taken, 60) if len(hints) < MOST_HINTS else None
+        near = nearest(value.lower(), known, 60) if len(hints) < MOST_HINTS else None
         hints[value] = ": add it there, or check the spelling"
         if value.lower() in typed:
-            hints[value] = f": its row ({typed[value.lower()]}) was set aside, mend that first"
+            hints[value] = f": its row ({typed[value.lower()][1]}) was set aside, mend that first"
         elif near:
-            hints[value] = f"; did you mean {taken[near][0]!r} ({taken[near][1]})?"
+            hints[value] = f"; did you mean {known[near][0]!r} ({known[near][1]})?"
     return found.with_columns(pl.col("message") + pl.col("value").replace_strict(hints, return_dtype=pl.String))
 
 

@@ -35,7 +35,8 @@ class Header:
     """Columns that the log does not know, kept as typed."""
     repeated: dict[str, tuple[int, ...]]
     """For a column that stands more than once: where it stands again. A row counts only if they agree."""
-    missing: tuple[str, ...]
+    missing: tuple[tuple[str, ...], ...]
+    """Columns without which no row counts: one that is needed, or some of which one is."""
 
     @property
     def matched(self) -> int:
@@ -79,7 +80,8 @@ def _map(log: Log, cells: tuple[str, ...], delimiter: str, line: int, last_line:
         elif unit:
             units[name] = unit
     known = {name: index for name, index in columns.items() if name is not None}
-    missing = tuple(field.name for field in log.columns if field.required and field.name not in known)
+    needed = [*((field.name,) for field in log.columns if field.required), *log.needs_one_of]
+    missing = tuple(names for names in needed if not any(name in known for name in names))
     return Header(cells, delimiter, line, last_line, known, units, extra, repeated, missing)
 
 
@@ -115,7 +117,8 @@ def _meaning(log: Log, names: dict[str, str], cell: str) -> tuple[str | None, st
     field = _field(log, names.get(stem, ""))
     if field is not None and field.kind in MEASURED and unit in BY_SPELLING:
         return _agreeing(field, stem, unit)
-    if field is not None and bracketed and field.unit is None:
+    in_degrees = unit in TEMPERATURE_UNITS and f"{stem}_c" in names  # `Store (F)` is no store
+    if field is not None and bracketed and field.unit is None and not in_degrees:
         return field.name, None
     if field is not None and bracketed and field.kind in MEASURED:
         return field.name, _own_unit(field, stem)  # words that are no unit, as in `weight (approx)`

@@ -34,6 +34,10 @@ ROWS_AT_ONCE = 122_880 * 2
 """A multiple of DuckDB's row group, so that groups are written whole."""
 
 
+READING_VERSION = 2
+"""Raised when a cell comes to be read in another way, so that every file is read again."""
+
+
 @dataclass(frozen=True)
 class LoadReport:
     """What a load did."""
@@ -92,10 +96,10 @@ def load_folder(
 
 
 def _reading_key(settings: Settings, files: Sequence[LogFile]) -> str:
-    """Changes whenever a cell could be read differently: settings, the grower's crops, the crop reference."""
+    """Changes whenever a cell could be read differently: our rules, settings, the grower's crops, the reference."""
     crops = [file.sha256 for file in files if file.kind == "crops"]
     known = reference.crop_reference(None).write_json()
-    parts = [settings.date_order, settings.pint, *crops, known]
+    parts = [READING_VERSION, settings.date_order, settings.pint, *crops, known]
     return hashlib.sha256(json.dumps(parts).encode()).hexdigest()
 
 
@@ -223,32 +227,40 @@ def _without_header(text: LogText) -> Iterator[Batch]:
     file = text.file
     log = LOGS[file.kind]
     core = pl.DataFrame(schema=core_types(file.kind))
-    lines, first = 0, 0
+    lines, first = 0, None
     for part in text.parts:
         if part.odd:
-            lines, first = lines + len(part.odd), first or part.odd[0].line
+            lines, first = lines + len(part.odd), first or part.odd[0]
             yield raw_of(log, file.name, list(part.odd)), core, no_problems()
     names = ", ".join(column.name for column in log.columns if column.required)
     message = f"no header found, so all {lines} lines are set aside: the first line names the columns, such as {names}"
-    problem = (file.name, first, "", None, "no_header", "error", message)
-    said = pl.DataFrame([problem] if lines else [], schema=PROBLEM_COLUMNS, orient="row")
+    found = (
+        [
+            (
+                file.name,
+                first.line,
+                "",
+                shorten((" " if file.sheet else ",").join(first.cells)),
+                "no_header",
+                "error",
+                message,
+            )
+        ]
+        if first
+        else []
+    )
+    said = pl.DataFrame(found, schema=PROBLEM_COLUMNS, orient="row")
     yield raw_of(log, file.name, []), core, said
 
 
 def file_problems(text: LogText, header: Header) -> pl.DataFrame:
     """What is wrong with, or noteworthy about, a file as a whole."""
     log = LOGS[text.file.kind]
-    found: list[tuple[int, str, str | None, str, str, str]] = [
-        (
-            header.line,
-            name,
-            None,
-            "missing_column",
-            "error",
-            f"no column {name!r} ({log.column(name).description}), so every row is set aside",
-        )
-        for name in header.missing
-    ]
+    found: list[tuple[int, str, str | None, str, str, str]] = []
+    for names in header.missing:
+        meaning = "; ".join(log.column(name).description for name in names)
+        message = f"no such column ({meaning}), so every row is set aside: name it in this line"
+        found.append((header.line, " or ".join(names), None, "missing_column", "error", message))
     again = {place: name for name, places in header.repeated.items() for place in places}
     for shown, place in header.extra.items():
         if place in again:

@@ -17,6 +17,7 @@ from pipeline.cells import Cell
 from pipeline.headers import Header
 from pipeline.records import Part
 from pipeline.shape import PROBLEM_COLUMNS, shape_rows, shorten
+from schemas.codes import NOT_KNOWN
 from schemas.contracts import core_types, polars_types
 from schemas.fields import (
     AMOUNT,
@@ -145,6 +146,8 @@ class _ColumnReader:
         self.column = column
         self.known_crops = list(dict.fromkeys(reading.crop_lookup.values()))
         self._read = _reader(column, header.units.get(column.name), reading)
+        self._comma_is_point = header.delimiter == ";" and column.kind in {MASS, VOLUME, AMOUNT, NUMBER}
+        """Whether the file is of a place that writes ``1,5``, so that ``1.250`` may be a thousand and more."""
         self._remembered: dict[str, Cell] = {}
 
     def read(self, texts: pl.Series) -> tuple[dict[str, pl.Series], pl.DataFrame]:
@@ -176,9 +179,17 @@ class _ColumnReader:
         return found
 
     def _read_one(self, text: str) -> Cell:
-        if len(text) > LONGEST_CELL and self.column.kind not in {IDENTIFIER, CROP}:
+        if self.column.kind in {IDENTIFIER, CROP}:
+            return self._read(text)
+        if len(text) > LONGEST_CELL:
             return cells.bad("too_long", f"more than {LONGEST_CELL} characters where a {self.column.kind} is meant")
-        return self._read(text)
+        plain = text.strip().casefold()
+        if plain in NOT_KNOWN:
+            return Cell()
+        if plain.startswith("="):
+            return cells.bad("formula", "a formula: write its result in its place")
+        unclear = quantities.thousand_or_point(text) if self._comma_is_point else None
+        return unclear if unclear and unclear.rule else self._read(text)
 
 
 _UNTIDY = r"[^!-~ ]|  "
@@ -204,7 +215,7 @@ def _reader(column: Field, unit: str | None, reading: Reading) -> Callable[[str]
         MASS: lambda text: quantities.quantity(text, "mass", unit, pint=reading.pint, countable=weight),
         VOLUME: lambda text: quantities.quantity(text, "volume", unit, pint=reading.pint),
         TEMPERATURE: lambda text: quantities.temperature(text, unit),
-        NUMBER: lambda text: quantities.number(text, percent=column.unit == "pct"),
+        NUMBER: lambda text: quantities.number(text, percent=column.unit == "pct", unit=column.unit),
         COUNT: quantities.count,
         CROP: lambda text: cells.crop(text, reading.crop_lookup),
         CODE: lambda text: cells.code(text, column.code or column.name),

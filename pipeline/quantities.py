@@ -10,15 +10,22 @@ from fractions import Fraction
 
 from pipeline.cells import Cell, bad, tidy
 from pipeline.nearest import did_you_mean
-from schemas.units import BY_SPELLING, COUNT_WORDS, DIFFERS_BY_SYSTEM, IMPERIAL_SIZE_ML, Unit
+from schemas.units import BY_SPELLING, CONTAINER_WORDS, COUNT_WORDS, DIFFERS_BY_SYSTEM, IMPERIAL_SIZE_ML, Unit
 
 LONGEST_NUMBER = 25
 NUMBER = r"(?:\d+ \d+/\d+|\d+/\d+|\d{1,3}(?:[ '.,]\d{3})+(?!\d)(?:[.,]\d+)?|\d+(?:[.,]\d+)?|[.,]\d+)"
 _PLAIN = re.compile(r"(\d*)(?:([.,])(\d+))?")
 _GROUPED = re.compile(r"\d{1,3}(?P<mark>[ '.,])\d{3}(?:(?P=mark)\d{3})*(?:(?!(?P=mark))[.,]\d+)?")
-_UNIT = r"(?:m|ft)2|[^\d\s.,]*(?:\.? (?:oz|ounces?|m|ft|feet|foot|metres?|meters?)(?!\w))?"
-_QUANTITY = re.compile(rf"({NUMBER}) ?({_UNIT})\.?,? ?", re.IGNORECASE)
+_UNIT = r"(?:m|ft)2|[^\d\s.,+&]*(?:\.? (?:oz|ounces?|m|ft|feet|foot|metres?|meters?)(?!\w))?"
+_QUANTITY = re.compile(rf"({NUMBER}) ?({_UNIT})\.?,? ?(?:(?:and |& ?|\+ ?)(?=[\d.]))?", re.IGNORECASE)
 _RANGE = re.compile(r"\d ?(?:-|to|bis) ?\d")
+_TIMES = re.compile(r"[\d.,]+ ?[a-z]* ?[x*\u00d7] ?\d", re.IGNORECASE)
+_HYPHENED = re.compile(r"(\d+) ?- ?(\d+/\d+)(?![\d/])")
+_DOZENS = re.compile(
+    rf"({NUMBER}|an?|half an?) ?(?:dozens?|doz|dz)\.?(?: (?:{'|'.join(COUNT_WORDS)}|{'|'.join(CONTAINER_WORDS)}))?",
+    re.IGNORECASE,
+)
+_COUNTED = re.compile(rf"(-?)({NUMBER})(?: ?(?:{'|'.join(CONTAINER_WORDS)}))*", re.IGNORECASE)
 _ABOUT = re.compile(r"^(?:~|ca\.?|circa|about|approx\.?|approximately|roughly) ?", re.IGNORECASE)
 _SIGNED = re.compile(r"([+-]?) ?(.*)", re.DOTALL)
 FINE_UNITS = frozenset({"g", "ml", "mg"})
@@ -52,12 +59,20 @@ def _read_fraction(text: str) -> float | Cell:
 
 
 def _two_readings(text: str) -> Cell:
-    plain = re.sub("[.,]", "", text)
-    return bad("two_readings", f"{text!r} can be read in two ways: write {plain} or {text.replace(',', '.')}")
+    """Both readings, each written so that it has only one: a fourth decimal is never taken for a thousand."""
+    whole, decimals = re.split("[.,]", text)
+    point = f"{whole}.{decimals[:-1]}" if decimals.endswith("0") else f"{whole}.{decimals}0"
+    return bad("two_readings", f"{text!r} can be read in two ways: write {whole}{decimals} or {point}")
 
 
-def number(text: str | None, *, percent: bool = False) -> Cell:
-    """A plain number; a trailing ``%`` is allowed where percent are meant."""
+def thousand_or_point(text: str) -> Cell:
+    """A complaint about ``1.250``, which is 1250 where a comma stands for the decimal point; else an empty cell."""
+    match = _POINTED.search(tidy(text))
+    return _two_readings(match[0]) if match else Cell()
+
+
+def number(text: str | None, *, percent: bool = False, unit: str | None = None) -> Cell:
+    """A plain number; a trailing ``%`` is allowed where percent are meant. ``unit`` is named in a complaint."""
     plain = tidy(text)
     if percent:
         plain = plain.removesuffix("%").strip()
@@ -65,7 +80,8 @@ def number(text: str | None, *, percent: bool = False) -> Cell:
         return Cell()
     sign, body = _signed(plain)
     if not re.fullmatch(NUMBER, body):
-        return bad("not_a_number", "expected a number, such as 5 or 2.5")
+        in_unit = f" in {unit}" if unit and not percent else ""
+        return bad("not_a_number", f"expected a number{in_unit}, such as 5 or 2.5")
     value = _read_number(body)
     return value if isinstance(value, Cell) else Cell(sign * value)
 
@@ -76,19 +92,28 @@ def _signed(plain: str) -> tuple[float, str]:
 
 
 def count(text: str | None) -> Cell:
-    """A whole number; a word after it (``6 jars``) is allowed."""
+    """A whole number; a word for what is counted (``6 jars``) may follow, and dozens are counted out."""
     plain = tidy(text)
     if not plain:
         return Cell()
-    match = re.fullmatch(rf"(-?)({NUMBER})(?: ?[a-z][a-z ]*)?", plain, re.IGNORECASE)
-    if not match:
-        return bad("not_a_whole_number", "expected a whole number, such as 6")
-    value = _read_number(match[2])
+    match = _COUNTED.fullmatch(plain)
+    value = _read_number(match[2]) if match else _dozens(plain)
     if isinstance(value, Cell):
         return value
-    if value != int(value):
-        return bad("not_a_whole_number", "expected a whole number, such as 6")
-    return Cell(-int(value) if match[1] else int(value))
+    if value is None or value != int(value):
+        return bad("not_a_whole_number", "expected a whole number alone, such as 6")
+    return Cell(-int(value) if match and match[1] else int(value))
+
+
+def _dozens(plain: str) -> float | Cell | None:
+    """How many ``2 dozen`` are; None for anything else."""
+    match = _DOZENS.fullmatch(plain)
+    if match is None:
+        return None
+    word = match[1].casefold()
+    some = {"a": 1.0, "an": 1.0, "half a": 0.5, "half an": 0.5}.get(word)
+    value = _read_number(word) if some is None else some
+    return value if isinstance(value, Cell) else 12 * value
 
 
 def temperature(text: str | None, header_unit: str | None = None) -> Cell:
@@ -126,18 +151,25 @@ def quantity(
             return Cell(float(match[1]) * unit.size)
     rough = _ABOUT.sub("", plain)
     sign, body = _signed(rough)
-    parts = _parts(body, header_unit)
+    dozens = _dozens(body)
+    parts = _parts(body, header_unit) if dozens is None else dozens
     if isinstance(parts, Cell):
-        if parts.rule in {"unit_missing", "not_a_quantity"}:
-            return bad(
-                parts.rule,
-                f"{parts.message}: write such as {EXAMPLES[wanted]}, or name the unit in the header",
-            )
-        return parts
+        return _with_example(parts, wanted)
+    if isinstance(parts, float):
+        return _counted(sign * parts, wanted, countable=countable)
     if len(parts) == 1 and parts[0][1] in COUNT_WORDS:
         return _counted(sign * parts[0][0], wanted, countable=countable)
     total = _sum_parts(parts, wanted, pint)
     return total if isinstance(total, Cell) else Cell(sign * total, estimated=rough != plain)
+
+
+def _with_example(complaint: Cell, wanted: str) -> Cell:
+    if complaint.rule == "unit_missing":
+        message = f"{complaint.message}: write such as {EXAMPLES[wanted]}, or name the unit in the header"
+        return bad(complaint.rule, message)
+    if complaint.rule == "not_a_quantity":
+        return bad(complaint.rule, f"{complaint.message}: write such as {EXAMPLES[wanted]}")
+    return complaint
 
 
 EXAMPLES = {"mass": "1.2 kg, 800 g or 3 lb 4 oz", "volume": "500 ml, 1.5 l or 2 qt"}
@@ -153,8 +185,8 @@ def _counted(value: float, wanted: str, *, countable: bool) -> Cell:
 
 def _parts(plain: str, header_unit: str | None) -> list[tuple[float, str]] | Cell:
     """Pairs of number and unit word, or what is wrong."""
-    if _RANGE.search(plain):
-        return bad("two_readings", "a range: write the one number you mean")
+    if several := _several(plain):
+        return bad("two_readings", several)
     found: list[tuple[str, str]] = []
     position = 0
     while position < len(plain):
@@ -172,6 +204,15 @@ def _parts(plain: str, header_unit: str | None) -> list[tuple[float, str]] | Cel
     return _valued(found) or bad("not_a_quantity", "expected a number and a unit")
 
 
+def _several(plain: str) -> str:
+    """What to write where there is more than one number; an empty text where all is one quantity."""
+    if hyphened := _HYPHENED.search(plain):
+        return f"{hyphened[0]!r} may be a range: write {hyphened[1]} {hyphened[2]}, or the one number you mean"
+    if _RANGE.search(plain):
+        return "a range: write the one number you mean"
+    return "a multiplication: write the one quantity you mean" if _TIMES.match(plain) else ""
+
+
 def _valued(found: list[tuple[str, str]]) -> list[tuple[float, str]] | Cell:
     parts = []
     for text, word in found:
@@ -185,11 +226,14 @@ def _valued(found: list[tuple[str, str]]) -> list[tuple[float, str]] | Cell:
     return parts
 
 
+_POINTED = re.compile(r"(?<![\d.,])[1-9]\d{0,2}\.\d{3}(?![\d.,])")
 _THOUSANDTHS = re.compile(r"[1-9]\d{0,2}\.\d{3}")
 
 
 def _sum_parts(parts: list[tuple[float, str]], wanted: str, pint: str) -> float | Cell:
     units: list[Unit] = []
+    if any(word in COUNT_WORDS for _, word in parts):
+        return bad("wrong_unit", f"counted and weighed in one cell: write one of them, such as {EXAMPLES[wanted]}")
     for _, word in parts:
         unit = BY_SPELLING.get(word)
         if unit is None:
@@ -234,7 +278,7 @@ def amount(text: str | None, header_unit: str | None) -> Cell:
     unit = BY_SPELLING.get(word)
     base = {"length": "m", "area": "m2", "count": "plants"}
     if unit is None or unit.quantity not in base:
-        return bad("unit_unknown", f"{word!r} is not an amount to sow: write plants, m or m2")
+        return bad("unit_unknown", f"{word!r} is not an amount to sow: write such as 24 plants, 3 m or 1.5 m2")
     return Cell(value * unit.size, unit=base[unit.quantity])
 
 

@@ -128,7 +128,7 @@ def _setting(section: str, key: str, where: str, file: str) -> Setting:
 def _known(word: str, known: tuple[str, ...], complaint: str) -> None:
     if word in known:
         return
-    near = difflib.get_close_matches(word, known, n=1, cutoff=0.5)
+    near = difflib.get_close_matches(word, known, n=1, cutoff=0.6)
     hint = f"Did you mean {near[0]!r}?" if near else f"Known: {', '.join(known)}."
     message = f"{complaint}. {hint}"
     raise UsageError(message)

@@ -27,8 +27,12 @@ PROBLEM_COLUMNS: dict[str, pl.DataType] = {
     "message": pl.String(),
 }
 LONGEST_VALUE = 200
-SUMMARY = re.compile(r"(?:grand |sub-?)?totals?(?: \d{4})?|sums?|averages?|means?", re.IGNORECASE)
-"""What stands first in a row that sums up a table."""
+SUMMARY = re.compile(
+    r"(?:[a-z]+ |sub-?)?totals?(?: (?:\d{4}|weight|harvest|area|kg|g|lbs?|oz))?(?: (?:for|of|in|\().*)?"
+    r"|sums?(?: (?:of .*|total))?|averages?|means?|summe|gesamt|somme|totale|totaal",
+    re.IGNORECASE,
+)
+"""What stands first, or as the crop, in a row that sums up a table."""
 
 
 @dataclass(frozen=True)
@@ -106,10 +110,13 @@ def _filled(cells: pl.DataFrame) -> tuple[pl.DataFrame, pl.Series]:
 
 def _rules(header: Header, cells: pl.DataFrame, first: pl.Series) -> pl.Series | None:
     """The rule that makes each row no record of the log, an empty text for a record; None where all are."""
-    sums = [text for text in first.unique().to_list() if SUMMARY.fullmatch(text.rstrip(" :"))]
+    crop = header.columns.get("crop")
+    named = first if crop is None else pl.concat([first, cells[str(crop)].str.strip_chars()]).drop_nulls()
+    sums = [text for text in named.unique().to_list() if SUMMARY.fullmatch(text.rstrip(" :"))]
     headed = first == next(cell.strip() for cell in header.cells if cell.strip())
     if not (sums or headed.any() or header.repeated):
         return None
+    is_sum = first.is_in(sums) if crop is None else first.is_in(sums) | _stripped(crop).is_in(sums)
     repeated = pl.all_horizontal(_stripped(index) == cell.strip() for index, cell in enumerate(header.cells))
     differ = [
         _stripped(header.columns[name]) != _stripped(again)
@@ -117,7 +124,7 @@ def _rules(header: Header, cells: pl.DataFrame, first: pl.Series) -> pl.Series |
         for again in places
     ]
     rule = (
-        pl.when(first.is_in(sums))
+        pl.when(is_sum)
         .then(pl.lit("summary_row"))
         .when(repeated)
         .then(pl.lit("repeated_header"))

@@ -22,7 +22,7 @@ from schemas.logs import LOGS, Log
 
 STORE_NAME = "rowshelf.duckdb"
 STORE_VERSION = 2
-"""Raised when cells are read otherwise than before; an older store is rebuilt from the logs, a newer one is refused."""
+"""Raised when the layout changes in more than columns; an older store is rebuilt from the logs, a newer one refused."""
 
 WAITS, WAIT_SECONDS = 25, 0.2
 """How often, and how long each time, to wait for another program that holds the store."""

@@ -5,8 +5,9 @@ from __future__ import annotations
 import polars as pl
 
 from pipeline.normalise import Typed
-from pipeline.shape import no_problems
+from pipeline.shape import LONGEST_VALUE, no_problems
 from schemas.contracts import bounds_sentence, contract
+from schemas.dictionary import ANY_TEXT, how_to_write
 from schemas.fields import Field
 from schemas.logs import LOGS, Log
 
@@ -29,15 +30,38 @@ def split(kind: str, typed: Typed) -> tuple[pl.DataFrame, pl.DataFrame]:
     failures = contract_failures(kind, typed.core)
     if failures.height:
         # A cell that could not be read is null: that it is empty is no second problem.
-        unread = problems.filter(pl.col("level") == "error").select("line", "column")
+        unread = _with_groups(LOGS[kind], problems.filter(pl.col("level") == "error").select("line", "column"))
         fresh = failures.join(unread, on=["line", "column"], how="anti", maintain_order="left")
-        problems = pl.concat([problems, fresh])
+        problems = pl.concat([problems, _as_typed(fresh, typed.raw)])
     if problems.is_empty():
         return typed.core, problems
     problems = problems.unique(["line", "column", "rule"], keep="first", maintain_order=True)
     bad_lines = problems.filter(pl.col("level") == "error")["line"].unique()
     accepted = typed.core.filter(~typed.core["source_line"].is_in(bad_lines.implode()))
     return accepted, problems.sort("line", maintain_order=True)
+
+
+def _with_groups(log: Log, unread: pl.DataFrame) -> pl.DataFrame:
+    """Unread cells, and the column blamed where one of some is needed: an unread one may be the one."""
+    blamed = (
+        unread.filter(pl.col("column").is_in(list(names))).with_columns(pl.lit(names[0]).alias("column"))
+        for names in log.needs_one_of
+    )
+    return pl.concat([unread, *blamed])
+
+
+def _as_typed(failures: pl.DataFrame, raw: pl.DataFrame) -> pl.DataFrame:
+    """Failures with the cell as it stands in the log in place of the value that was read from it."""
+    columns = [name for name in failures["column"].unique() if name in raw.columns]
+    cells = raw.filter(raw["source_line"].is_in(failures["line"].unique().implode())).unpivot(
+        columns, index="source_line", variable_name="column", value_name="cell"
+    )
+    return failures.join(
+        cells, left_on=["line", "column"], right_on=["source_line", "column"], how="left", maintain_order="left"
+    ).select(
+        pl.col("cell").cast(pl.String).str.head(LONGEST_VALUE).alias("value") if name == "value" else name
+        for name in failures.columns
+    )
 
 
 def contract_failures(kind: str, core: pl.DataFrame) -> pl.DataFrame:
@@ -86,7 +110,9 @@ def _as_problems(log: Log, core: pl.DataFrame, failures: pl.DataFrame) -> pl.Dat
 def _say(column: Field, check: str) -> tuple[str, str, str]:
     """Name of the column, name of the rule, and the sentence for one kind of failure."""
     if check == "not_nullable":
-        return column.name, "required", f"{column.name} is empty: {column.description}"
+        how = how_to_write(column)
+        example = "" if how == ANY_TEXT else f" ({how})"
+        return column.name, "required", f"empty, and every row needs it: {column.description}{example}"
     if column.ge is not None and check == bounds_sentence(column):
         return column.name, "out_of_bounds", f"expected {check}"
     return column.name, "inconsistent", check

@@ -5,11 +5,11 @@ from __future__ import annotations
 import datetime as dt
 import json
 import re
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 
 import polars as pl
 
-from reports.tables import CONTROLS, answer_json, terminal_table
+from reports.tables import CONTROLS, answer_csv, answer_json, terminal_table
 from schemas.answers import ANSWERS
 
 LEVEL_WORDS = {"error": "set aside", "warning": "taken, look at it", "note": "note"}
@@ -37,35 +37,54 @@ def load_text(summary: pl.DataFrame) -> str:
         return "No logs found. `rowshelf start FOLDER` writes blank ones; harvests.csv is the one to begin with."
     lines = [_file_line(row) for row in summary.iter_rows(named=True)]
     rows, accepted, aside = (int(summary[name].sum()) for name in ("rows", "accepted", "set_aside"))
-    lines.append(f"{summary.height} files: {rows} rows = {accepted} accepted + {aside} set aside")
+    lines.append(f"{_count(summary.height, 'file')}: {_count(rows, 'row')} = {accepted} accepted + {aside} set aside")
     if aside:
         lines.append("`rowshelf check FOLDER` lists each row that was set aside and what to write instead.")
     return "\n".join(lines)
 
 
 def _file_line(row: Mapping[str, object]) -> str:
-    warned = f", {row['warnings']} warnings" if row["warnings"] else ""
-    rows = f"{row['rows']} row{'s' * (row['rows'] != 1)}"
+    warned = f", {_count(row['warnings'], 'warning')}" if row["warnings"] else ""
+    rows = _count(row["rows"], "row")
     return f"{_plain(row['file'])}: {rows} = {row['accepted']} accepted + {row['set_aside']} set aside{warned}"
+
+
+def _count(number: object, thing: str) -> str:
+    return f"{number} {thing}{'s' * (number != 1)}"
 
 
 MOST_SHOWN = 200
 """Problems of one file that a terminal lists; all of them are in the JSON and in problems.csv."""
 
 
-def check_text(summary: pl.DataFrame, problems: pl.DataFrame) -> str:
-    """Problems grouped by file, in line order, each with its mend."""
+def check_text(summary: pl.DataFrame, problems: pl.DataFrame, counts: pl.DataFrame) -> str:
+    """Problems grouped by file, in line order, each with its mend.
+
+    Args:
+        summary: one row per file.
+        problems: at least the first :data:`MOST_SHOWN` problems of each file.
+        counts: how many problems there are of each ``file``, ``level`` and ``rule``.
+    """
     by_file = problems.sort("file", "line", maintain_order=True).partition_by("file", as_dict=True)
+    all_of = dict(counts.group_by("file").agg(pl.col("problems").sum()).iter_rows())
     lines: list[str] = []
     for row in summary.iter_rows(named=True):
         lines.append(_file_line(row))
         mine = by_file.get((row["file"],), problems.clear())
         lines += [f"  {_problem_line(problem)}" for problem in mine.head(MOST_SHOWN).iter_rows(named=True)]
-        if mine.height > MOST_SHOWN:
-            lines.append(f"  and {mine.height - MOST_SHOWN:,} more: --json lists all")
+        more = all_of.get(row["file"], 0) - MOST_SHOWN
+        if more > 0:
+            lines.append(f"  and {more:,} more: --out DIR writes all as problems.csv")
     lines.append("")
-    lines.append(load_text(summary).splitlines()[-1] if summary.is_empty() else _verdict(summary, problems))
+    lines.append(load_text(summary).splitlines()[-1] if summary.is_empty() else _verdict(summary, counts))
     return "\n".join(lines)
+
+
+def problems_csv(pages: Iterable[pl.DataFrame]) -> Iterator[bytes]:
+    """Pages of one table as one CSV file, in pieces; see :func:`reports.tables.answer_csv`."""
+    for number, page in enumerate(pages):
+        text = answer_csv(page)
+        yield (text if number == 0 else text.split("\r\n", 1)[1]).encode()
 
 
 def _problem_line(problem: Mapping[str, object]) -> str:
@@ -76,15 +95,18 @@ def _problem_line(problem: Mapping[str, object]) -> str:
     return f"{where}{column}{value}: {_plain(problem['message'])} [{level}]"
 
 
-def _verdict(summary: pl.DataFrame, problems: pl.DataFrame) -> str:
+def _verdict(summary: pl.DataFrame, counts: pl.DataFrame) -> str:
     rows, accepted, aside = (int(summary[name].sum()) for name in ("rows", "accepted", "set_aside"))
-    warnings = problems.filter(pl.col("level") == "warning").height
-    kinds = (
-        problems.filter(pl.col("level") == "error").group_by("rule").len().sort(-pl.col("len").cast(pl.Int64), "rule")
-    )
+    warnings = int(counts.filter(pl.col("level") == "warning")["problems"].sum())
+    errors = counts.filter(pl.col("level") == "error").group_by("rule").agg(pl.col("problems").sum())
+    kinds = errors.sort(-pl.col("problems").cast(pl.Int64), "rule")
     counted = ", ".join(f"{count} {rule.replace('_', ' ')}" for rule, count in kinds.iter_rows())
-    sum_line = f"{summary.height} files: {rows} rows = {accepted} accepted + {aside} set aside; {warnings} warnings"
-    return f"{sum_line}\n{counted}" if counted else sum_line
+    whole = f"{_count(summary.height, 'file')}: {_count(rows, 'row')} = {accepted} accepted + {aside} set aside"
+    sum_line = f"{whole}; {_count(warnings, 'warning')}"
+    return f"{sum_line}\n{counted}\n{TO_WORK_FROM}" if counted else sum_line
+
+
+TO_WORK_FROM = "`rowshelf check FOLDER --out DIR` writes this list as problems.csv, each with its row, to tick off."
 
 
 def _plain(value: object) -> str:

@@ -81,11 +81,13 @@ def _look_is_counted(data: PolarsData) -> pl.LazyFrame:
 
 
 ROW_RULES: dict[str, tuple[tuple[str, RowCheck, str], ...]] = {
-    "sowings": (("sown_on", _not_after("planted_out_on"), "planted out before it was sown"),),
-    "weather": (("tmin_c", _not_after("tmax_c"), "the lowest temperature is above the highest"),),
-    "climate": (("tmin_c", _not_after("tmax_c"), "the lowest temperature is above the highest"),),
-    "batches": (("finished_kg", _below_produce, "a dried batch weighs less than the produce that went in"),),
-    "spoilage": (("containers", _look_is_counted, "a look at a batch says how many containers were bad; 0 is fine"),),
+    "sowings": (("sown_on", _not_after("planted_out_on"), "planted out before it was sown: check both days"),),
+    "weather": (("tmin_c", _not_after("tmax_c"), "the lowest temperature is above the highest: check both"),),
+    "climate": (("tmin_c", _not_after("tmax_c"), "the lowest temperature is above the highest: check both"),),
+    "batches": (
+        ("finished_kg", _below_produce, "a dried batch weighs less than the produce that went in: check both"),
+    ),
+    "spoilage": (("containers", _look_is_counted, "write how many containers were bad; 0 where all were sound"),),
     "consumption": (),
 }
 """Rules across the columns of one row: (column blamed, check, sentence)."""
@@ -136,7 +138,7 @@ def contract(log_name: str) -> pa.DataFrameSchema:
     for group in log.needs_one_of:
         names = tuple(log.column(name).core_name for name in group)
         columns[names[0]].checks.append(
-            pa.Check(_one_of(names), error=f"one of {' or '.join(group)} is filled in", ignore_na=False)
+            pa.Check(_one_of(names), error=f"fill in {' or '.join(group)}", ignore_na=False)
         )
     for name in ("source_file", "source_line"):
         columns[name] = pa.Column(types[name], nullable=False)

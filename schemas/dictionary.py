@@ -47,7 +47,10 @@ def how_to_write(field: Field) -> str:
         return ", ".join(CODES[field.code].words)
     if field.kind in EXAMPLES:
         return f"such as {EXAMPLES[field.kind]}"
-    return "any text"
+    return ANY_TEXT
+
+
+ANY_TEXT = "any text"
 
 
 def dictionary_markdown() -> str:

@@ -65,8 +65,10 @@ DTYPES: dict[str, str] = {
 
 
 def day(name: str, description: str, *, required: bool = True) -> Field:
-    """A calendar day."""
-    return Field(name, DATE, description, required=required, aliases=("date",) if required else ())
+    """A calendar day; the first one of a log may be called just ``date``."""
+    done = name.removesuffix("_on")
+    aliases = (f"date_{done}", f"{done}_date", f"day_{done}")
+    return Field(name, DATE, description, required=required, aliases=("date", *aliases) if required else aliases)
 
 
 def crop(description: str = "crop, in any spelling the crop reference knows", *, required: bool = True) -> Field:
@@ -116,7 +118,9 @@ def coded(name: str, description: str, *, required: bool = False, code: str | No
 
 def identifier(name: str, description: str, *, required: bool = False) -> Field:
     """A grower's own label for a thing; any text, compared without case or outer spaces."""
-    return Field(name, IDENTIFIER, description, required=required)
+    thing = name.removesuffix("_id")
+    aliases = (thing, f"{thing}_no", f"{thing}_number", f"{thing}_label") if thing != name else ()
+    return Field(name, IDENTIFIER, description, required=required, aliases=aliases)
 
 
 def yes_no(name: str, description: str) -> Field:
@@ -127,6 +131,17 @@ def yes_no(name: str, description: str) -> Field:
 def text(name: str, description: str) -> Field:
     """Free text, kept as typed."""
     return Field(name, TEXT, description)
+
+
+def note() -> Field:
+    """Anything else, as typed."""
+    return Field("note", TEXT, "anything else", aliases=("notes", "comment", "comments", "remark", "remarks"))
+
+
+def containers(description: str, *, required: bool = False, low: int = 0) -> Field:
+    """How many jars, bags or crates."""
+    aliases = ("jars", "bags", "number_of_containers", "number_of_jars")
+    return Field("containers", COUNT, description, required=required, ge=low, le=100_000, aliases=aliases)
 
 
 def number(name: str, description: str, unit: str | None, low: float, high: float) -> Field:

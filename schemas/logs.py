@@ -55,7 +55,7 @@ SOWINGS = Log(
         f.coded("start", "sown where it grows, or raised and planted out"),
         f.day("planted_out_on", "day planted out, for transplants", required=False),
         f.text("treatment", "anything done differently to compare, such as `fed` and `unfed`"),
-        f.text("note", "anything else"),
+        f.note(),
     ),
     key=("sowing_id",),
 )
@@ -71,7 +71,7 @@ HARVESTS = Log(
         f.identifier("plot", "plot"),
         f.identifier("bed", "bed"),
         f.text("grower", "who picked; never leaves the folder"),
-        f.text("note", "anything else"),
+        f.note(),
     ),
 )
 BATCHES = Log(
@@ -83,7 +83,7 @@ BATCHES = Log(
         f.day("made_on", "day made"),
         f.coded("method", "how it was kept", required=True),
         f.crop("main crop; a mixed batch lists the rest in ingredients.csv"),
-        f.count("containers", "how many jars, bags or crates were made", required=True, low=1),
+        f.containers("how many jars, bags or crates were made", required=True, low=1),
         f.kilograms("produce", "weight of prepared produce that went in"),
         f.grams("salt", "weight of salt"),
         f.millilitres("water", "water added"),
@@ -105,7 +105,7 @@ BATCHES = Log(
         f.yes_no("heat_processed", "were the closed containers heat-processed by a tested recipe"),
         f.identifier("trial", "label shared by batches that are compared with one another"),
         f.identifier("plot", "plot"),
-        f.text("note", "anything else"),
+        f.note(),
     ),
     key=("batch_id",),
 )
@@ -127,11 +127,11 @@ SPOILAGE = Log(
         f.day("found_on", "day you looked"),
         f.identifier("batch_id", "the batch looked at"),
         f.crop("the crop, for fresh produce thrown away", required=False),
-        f.count("containers", "how many containers were bad; 0 means looked, all sound"),
+        f.containers("how many containers were bad; 0 means looked, all sound"),
         f.weight("weight thrown away, for fresh produce", required=False),
         f.coded("cause", "what was wrong"),
         f.coded("action", "what was done with it"),
-        f.text("note", "anything else"),
+        f.note(),
     ),
     needs_one_of=(("batch_id", "crop"), ("containers", "weight")),
 )
@@ -143,10 +143,10 @@ CONSUMPTION = Log(
         f.day("used_on", "day used"),
         f.identifier("batch_id", "the batch it came from"),
         f.crop("the crop, for fresh produce", required=False),
-        f.count("containers", "how many containers"),
+        f.containers("how many containers"),
         f.weight("weight, for fresh produce", required=False),
         f.coded("use", "eaten, given, swapped, sold, donated"),
-        f.text("note", "anything else"),
+        f.note(),
     ),
     needs_one_of=(("batch_id", "crop"), ("containers", "weight")),
 )
@@ -160,7 +160,7 @@ TASTINGS = Log(
         Field("taster", f.TEXT, "who tasted; never leaves the folder", required=True),
         f.count("liking", "1 (dislike) to 9 (like)", required=True, low=1, high=9),
         f.count("firmness", "1 (soft) to 9 (firm)", low=1, high=9),
-        f.text("note", "anything else"),
+        f.note(),
     ),
 )
 WEATHER = Log(

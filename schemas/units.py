@@ -48,7 +48,10 @@ UNITS: tuple[Unit, ...] = (
         "plants",
         "count",
         1.0,
-        ("plants", "plant", "seedlings", "seedling", "seeds", "seed", "sets", "set", "cloves", "clove"),
+        (
+            *("plants", "plant", "seedlings", "seedling", "seeds", "seed", "sets", "set", "cloves", "clove"),
+            *("plugs", "plug", "tubers", "tuber", "slips", "slip", "crowns", "crown", "transplants", "transplant"),
+        ),
     ),
 )
 
@@ -81,5 +84,12 @@ COUNT_WORDS: tuple[str, ...] = (
     "cobs",
 )
 """Words for things counted and not weighed; the crop reference says what one weighs."""
+
+CONTAINER_WORDS: tuple[str, ...] = (
+    *("jars", "jar", "bottles", "bottle", "bags", "bag", "boxes", "box", "tubs", "tub", "pots", "pot", "tins", "tin"),
+    *("cans", "can", "crocks", "crock", "crates", "crate", "trays", "tray", "packets", "packet", "packs", "pack"),
+    *("containers", "container", "pieces", "piece", "points", "point", "small", "large", "big", "little", "medium"),
+)
+"""Words that may follow a number of containers, or a score, and change nothing about it."""
 
 BY_SPELLING: dict[str, Unit] = {spelling: unit for unit in UNITS for spelling in unit.spellings}

@@ -175,6 +175,19 @@ def test_a_second_load_that_waits_in_vain_says_who_holds_the_store(
     assert rows_in(tmp_path) == {"harvests.csv": 1}
 
 
+def test_of_two_loads_at_once_the_second_waits_or_says_who_holds_the_store(tmp_path: Path) -> None:
+    (tmp_path / "harvests.csv").write_text(HEADER + "2026-06-18,carrot,1 kg\n" * 2_000)
+    command = [sys.executable, "-c", "from pipeline.cli import run; run()", "load", str(tmp_path)]
+    with subprocess.Popen([*command, "--as-of", "2026-11-20"]) as first:
+        second = subprocess.run(
+            [*command, "--as-of", "2026-11-20"], check=False, timeout=120, stderr=subprocess.PIPE, text=True
+        )
+        first.wait(timeout=120)
+    ends = (first.returncode, second.returncode)
+    assert ends == (0, 0) or (sorted(ends) == [0, 1] and (ends[0] or "is using the store" in second.stderr))
+    assert rows_in(tmp_path) == {"harvests.csv": 2_000}
+
+
 @pytest.mark.parametrize("at", [0, 4096, 12_288, 300_000])
 def test_a_damaged_store_is_named_and_made_anew_once_it_is_moved_away(tmp_path: Path, at: int) -> None:
     (tmp_path / "harvests.csv").write_text(BEFORE)

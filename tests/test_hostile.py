@@ -10,9 +10,11 @@ from pathlib import Path
 import polars as pl
 import pytest
 
+from pipeline.cli import main
 from pipeline.errors import RowshelfError
 from pipeline.load import batches, load_folder
 from pipeline.normalise import MOST_UNKNOWN_CROPS
+from pipeline.problem_list import problem_counts
 from pipeline.read import find_logs, open_log
 from pipeline.settings import Settings
 from pipeline.store import open_store
@@ -50,7 +52,7 @@ def test_hostile_words_are_kept_as_words(tmp_path: Path) -> None:
         assert store.frame("from raw.harvests order by source_line")["crop"].to_list() == WORDS
         assert store.core("batches").height == len(WORDS)
         assert store.core("consumption").is_empty()
-        shown = check_text(store.answer("load_summary"), store.answer("problems"))
+        shown = check_text(store.answer("load_summary"), store.answer("problems"), problem_counts(store))
         assert "\u202e" not in shown
 
 
@@ -72,11 +74,29 @@ def test_hostile_file_names_are_names(tmp_path: Path) -> None:
         load_folder(store, tmp_path, Settings(), AS_OF)
         assert sorted(store.answer("load_summary")["file"]) == sorted([*NAMES, "harvests\\xff.csv"])
         assert store.core("harvests").height == len(NAMES)
-        shown = check_text(store.answer("load_summary"), store.answer("problems"))
+        shown = check_text(store.answer("load_summary"), store.answer("problems"), problem_counts(store))
         assert "harvests new.csv: 2 rows" in shown
         (tmp_path / NAMES[0]).unlink()
         load_folder(store, tmp_path, Settings(), AS_OF)
         assert store.core("harvests").height == len(NAMES) - 1
+
+
+def test_names_of_files_cannot_steer_the_terminal(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """An escape sequence in a file name could rename the window, or hide what stands before it."""
+    (tmp_path / "harvests\x1b]0;evil\x07.txt").write_text("x")
+    (tmp_path / "harvests\x1b[2J\u202e.csv").write_text(HEADER + "2026-06-18,carrot,1 kg,\n")
+    assert main(["load", str(tmp_path), "--as-of", "2026-11-20"]) == 0
+    out, err = capsys.readouterr()
+    assert "harvests\ufffd]0;evil\ufffd.txt: not read" in err
+    monkeypatch.setattr("sys.stderr.isatty", lambda: True, raising=False)
+    (tmp_path / "harvests\x1b[2J\u202e.csv").write_text(HEADER + "2026-06-18,carrot,2 kg,\n")
+    assert main(["load", str(tmp_path), "--as-of", "2026-11-20"]) == 0
+    out_again, shown = capsys.readouterr()
+    assert "harvests\ufffd[2J\ufffd.csv" in shown
+    for text in (out, err, out_again, shown.replace("\x1b[K", "")):
+        assert not {"\x1b", "\x07", "\u202e"} & set(text)
 
 
 def test_links_in_circles_and_endless_files_end(tmp_path: Path) -> None:

@@ -102,6 +102,22 @@ def test_cells_that_a_spreadsheet_would_run_get_an_apostrophe_in_csv_alone(
     assert {resource["format"] for resource in described["resources"]} == {"parquet"}
 
 
+def test_frictionless_finds_no_error_in_the_rows_of_the_parquet_package(
+    tmp_path: Path, logs: dict[str, pl.DataFrame]
+) -> None:
+    """Its own Parquet plugin asks for a further library, so it is handed the rows as polars reads them."""
+    described = json.loads(write(tmp_path, logs, answers(), "parquet").read_text())
+    for resource in described["resources"]:
+        frame = pl.read_parquet(tmp_path / resource["path"])
+        table = frictionless.Resource(
+            data=[frame.columns, *map(list, frame.iter_rows())],
+            schema=frictionless.Schema.from_descriptor(resource["schema"]),
+        )
+        report = frictionless.validate(table)
+        assert report.flatten(["title", "note"]) == [], resource["path"]
+    assert len(described["resources"]) == len(logs) + len(answers())
+
+
 def test_a_wrong_cell_would_be_found(tmp_path: Path, logs: dict[str, pl.DataFrame]) -> None:
     path = write(tmp_path, logs, {}, "csv")
     file = tmp_path / "logs" / "weather.csv"

@@ -10,7 +10,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from pipeline.read import find_logs, kind_of
+from pipeline.read import find_logs, kind_of, open_log
 from pipeline.records import Form, clean_part, record_by_record
 from pipeline.text import LONGEST_LINE, find_encoding
 from tests.intake import Taken, take
@@ -99,6 +99,47 @@ def test_temperatures_take_the_degrees_that_their_header_names(tmp_path: Path, h
     assert taken.core["tmin_c"].to_list() == pytest.approx([celsius])
 
 
+def test_a_column_of_degrees_is_known_by_its_unit_beside_one_of_the_same_name(tmp_path: Path) -> None:
+    head = "Batch,Date,Method,Crop,Jars,Store,Store (F)\n"
+    taken = take(tmp_path / "season", head + "K1,2026-06-18,ferment,pea,2,Root cellar,50\n", "batches.csv")
+    assert taken.core.select("batch_id", "containers", "store", "store_c").rows() == [("K1", 2, "cellar", 10.0)]
+    assert taken.found() == []
+
+
+@pytest.mark.parametrize(
+    ("log", "header", "known"),
+    [
+        ("consumption", "Date,Batch,Jars,Remarks", ["used_on", "batch_id", "containers", "note"]),
+        ("sowings", "Sowing No.,Date sown,Crop,Amount", ["sowing_id", "sown_on", "crop", "amount"]),
+        ("harvests", "Date picked,Crop,Qty,Comments", ["picked_on", "crop", "weight", "note"]),
+    ],
+)
+def test_headings_that_people_use(tmp_path: Path, log: str, header: str, known: list[str]) -> None:
+    (tmp_path / f"{log}.csv").write_text(header + "\n1,2,3,4\n")
+    found = open_log(find_logs(tmp_path).logs[0]).header
+    assert found is not None
+    assert sorted(found.columns) == sorted(known)
+    assert found.extra == {}
+
+
+def test_a_point_before_three_digits_has_two_readings_where_a_comma_is_the_decimal_point(tmp_path: Path) -> None:
+    rows = "picked_on{0}crop{0}weight\n2026-06-18{0}pea{0}1.250 kg\n2026-06-19{0}pea{0}1.25 kg\n"
+    german = take(tmp_path / "a", rows.format(";") + "2026-06-20;pea;1.234,5 kg\n")
+    assert german.core["weight_kg"].to_list() == [1.25, 1234.5]
+    assert german.message("two_readings") == "'1.250' can be read in two ways: write 1250 or 1.25"
+    english = take(tmp_path / "b", rows.format(","))
+    assert english.core["weight_kg"].to_list() == [1.25, 1.25]
+
+
+@pytest.mark.parametrize("word", ["?", "n/a", "Unknown"])
+def test_a_word_for_not_known_is_an_empty_cell(tmp_path: Path, word: str) -> None:
+    head = "batch_id,made_on,method,crop,containers,ph,lid,submerged,salt,note\n"
+    line = f"K1,2026-06-18,ferment,pea,2,{word},{word},{word},{word},{word}\n"
+    taken = take(tmp_path / "season", head + line, "batches.csv")
+    assert taken.found() == []
+    assert taken.core.select("ph", "lid", "submerged", "salt_g", "note").rows() == [(None, None, None, None, word)]
+
+
 def test_an_area_in_square_feet_is_not_read_as_square_metres(tmp_path: Path) -> None:
     taken = take(tmp_path / "season", "plot,Area (sq ft),people\nnorth,100,2\n", "plots.csv")
     assert taken.core["area_m2"].to_list() == [None]
@@ -107,10 +148,10 @@ def test_an_area_in_square_feet_is_not_read_as_square_metres(tmp_path: Path) -> 
 
 
 def test_unknown_columns_are_kept_as_typed_and_reported_with_the_nearest(tmp_path: Path) -> None:
-    taken = take(tmp_path / "season", 'picked_on,crop,weight,basket,notes\n2026-06-18,pea,1 kg,"b, ""x""",fine\n')
-    assert json.loads(taken.raw["extra"][0]) == {"basket": 'b, "x"', "notes": "fine"}
+    taken = take(tmp_path / "season", 'picked_on,crop,weight,basket,nots\n2026-06-18,pea,1 kg,"b, ""x""",fine\n')
+    assert json.loads(taken.raw["extra"][0]) == {"basket": 'b, "x"', "nots": "fine"}
     assert [problem[2] for problem in taken.found()] == ["extra_column", "extra_column"]
-    assert "did you mean 'note'?" in str(taken.problems.filter(pl.col("column") == "notes")["message"][0])
+    assert "did you mean 'note'?" in str(taken.problems.filter(pl.col("column") == "nots")["message"][0])
 
 
 def test_a_column_that_stands_twice_counts_only_where_both_agree(tmp_path: Path) -> None:
@@ -147,7 +188,12 @@ ASIDE = [
     ("a number without unit", "2026-06-18,pea,5,\n", "unit_missing"),
     ("two readings of a number", '2026-06-18,pea,"1,234 kg",\n', "two_readings"),
     ("two readings of a date", "3/4/2026,pea,1 kg,\n", "ambiguous_date"),
-    ("a formula", "2026-06-18,pea,=B2*2,\n", "not_a_quantity"),
+    ("a formula", "2026-06-18,pea,=B2*2,\n", "formula"),
+    ("a sum of a month", "2026-06-30,Total,40 kg,\n", "summary_row"),
+    ("a sum in words", "Total weight for June,,40 kg,\n", "summary_row"),
+    ("a sum in another language", "Summe,,40 kg,\n", "summary_row"),
+    ("a weight that is not known", "2026-06-18,pea,?,\n", "required"),
+    ("more than can be carried", "2026-06-18,pea,9000 kg,\n", "out_of_bounds"),
     ("a negative weight", "2026-06-18,pea,-1 kg,\n", "out_of_bounds"),
     ("a text in place of a record", "rained all week\n", "not_a_date"),
     ("a measured cell as long as a letter", "2026-06-18,pea," + "9" * 300 + ",\n", "too_long"),
@@ -218,13 +264,51 @@ def test_without_a_header_every_line_is_set_aside_with_one_sentence(tmp_path: Pa
     taken = take(tmp_path / "season", "2026-06-18,carrot,1 kg\n\n2026-06-19,carrot,2 kg\n")
     assert (taken.raw.height, taken.core.height) == (2, 0)
     assert taken.found() == [(1, "", "no_header")]
-    assert taken.message("no_header").startswith("no header found, so all 2 lines are set aside")
+    assert taken.problems["value"].to_list() == ["2026-06-18,carrot,1 kg"]
+    assert taken.message("no_header") == (
+        "no header found, so all 2 lines are set aside: "
+        "the first line names the columns, such as picked_on, crop, weight"
+    )
 
 
 def test_a_required_column_that_is_missing_sets_every_row_aside(tmp_path: Path) -> None:
     taken = take(tmp_path / "season", "picked_on,crop,note\n2026-06-18,carrot,x\n")
     assert (taken.raw.height, taken.core.height) == (1, 0)
     assert taken.found() == [(1, "weight", "missing_column")]
+
+
+def test_columns_of_which_one_is_needed_are_missed_once(tmp_path: Path) -> None:
+    taken = take(tmp_path / "season", "used_on,use,jars\n2026-06-18,eaten,1\n2026-06-19,eaten,1\n", "consumption.csv")
+    assert (taken.raw.height, taken.core.height) == (2, 0)
+    assert taken.found() == [(1, "batch_id or crop", "missing_column")]
+    assert taken.message("missing_column") == (
+        "no such column (the batch it came from; the crop, for fresh produce), so every row is set aside: "
+        "name it in this line"
+    )
+
+
+def test_a_broken_contract_shows_the_cell_as_typed_and_says_what_to_write(tmp_path: Path) -> None:
+    head = "found_on,batch_id,crop,containers,weight,cause\n"
+    lines = "2026-06-18,,pea,,-2 lb,rot\n,,pea,,1 kg,rot\n2026-06-18,K1,,,,mould\n2026-06-18,,,1,,mould\n"
+    taken = take(tmp_path / "season", head + lines, "spoilage.csv")
+    assert taken.problems.sort("line").select("line", "column", "value", "message").rows() == [
+        (2, "weight", "-2 lb", "expected between 0 and 5000 kg"),
+        (3, "found_on", None, "empty, and every row needs it: day you looked (such as 2026-06-18)"),
+        (4, "containers", None, "write how many containers were bad; 0 where all were sound"),
+        (5, "batch_id", None, "fill in batch_id or crop"),
+    ]
+
+
+def test_a_cell_that_cannot_be_read_is_no_missing_cell(tmp_path: Path) -> None:
+    taken = take(tmp_path / "season", "used_on,crop,weight\n2026-06-18,pea,5\n", "consumption.csv")
+    assert taken.found() == [(2, "weight", "unit_missing")]
+
+
+def test_degrees_that_contradict_each_other_are_shown_as_typed(tmp_path: Path) -> None:
+    taken = take(tmp_path / "season", "date,Tmin (F),Tmax (F)\n2026-07-01,80,55\n", "weather.csv")
+    assert taken.problems.select("column", "value", "message").rows() == [
+        ("tmin_c", "80", "the lowest temperature is above the highest: check both")
+    ]
 
 
 def test_a_header_that_was_sorted_into_the_table_loses_no_row(tmp_path: Path) -> None:

@@ -40,6 +40,10 @@ def test_every_commented_example_is_accepted_once_its_mark_is_taken_away() -> No
             "rowshelf.toml: [garden] last_frost: '25 April' is not a month and day; write last_frost = \"04-25\".",
         ),
         (
+            "[units]\npint = 'uk'",
+            "rowshelf.toml: [units] pint: 'uk' is not one of its words. Known: us, imperial.",
+        ),
+        (
             "[units]\ndate_order = 'dayfirst'",
             "rowshelf.toml: [units] date_order: 'dayfirst' is not one of its words. Did you mean 'day-first'?",
         ),

@@ -2,7 +2,7 @@
 select '{log}' as log, source_file as file, source_line as line, '{column}' as "column",
     {column}::varchar as value, 'duplicate_id' as rule, 'error' as level,
     'stands already in ' || first_value(source_file) over same || ' line '
-    || first_value(source_line) over same || ': give this one a label of its own' as message
+    || first_value(source_line) over same || ': {mend}' as message
 from core.{log}
 where {column} is not null
 window same as (partition by lower({column}::varchar) order by source_file, source_line)

@@ -147,7 +147,7 @@ def main(arguments: list[str]) -> None:
         with tempfile.TemporaryDirectory() as folder:
             log = Path(folder) / "harvests.csv"
             write_log(log, rows)
-            times = 5 if rows <= 100_000 else 3
+            times = 5 if rows <= 100_000 else 3 if rows <= 1_000_000 else 1
             found: dict[str, list[dict[str, float]]] = {way: [] for way in WAYS}
             for _ in range(times):
                 for way, runs in found.items():

@@ -189,7 +189,7 @@ class Fuzz:
         for kind, several in self.waiting.items():
             shift = [
                 Typed(
-                    typed.raw.select("source_line") + index * FAR,
+                    typed.raw.with_columns(pl.col("source_line") + index * FAR),
                     typed.core.with_columns(pl.col("source_line") + index * FAR),
                     typed.problems.with_columns(pl.col("line") + index * FAR),
                 )
