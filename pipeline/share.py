@@ -1,34 +1,63 @@
-"""The shared garden in one place: folders -> stores -> pooled and suppressed tables -> page and data package."""
+"""The shared garden in one place: folders -> stores -> pooled and suppressed tables -> page and data package.
+
+What is withheld is worked out for one report alone. Whoever holds two reports can take one from the other: if a
+single plot joined, left or withdrew its consent between them, or logged more while the others did not, the
+difference is that plot's. No report can undo an earlier one. So a season is shared once, after its end; a second
+report of it should follow only when several plots have changed, and the keeper is told so.
+"""
 
 from __future__ import annotations
 
 import datetime as dt
 import json
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterator, Sequence
+from dataclasses import dataclass
 from pathlib import Path
+
+import polars as pl
 
 from pipeline import reference
 from pipeline.analysis.shared_garden import SharedGarden, shared_garden
-from pipeline.analysis.shared_plots import FolderLogs
-from pipeline.build import _write as write_files
+from pipeline.analysis.shared_plots import FolderLogs, holds_a_name
 from pipeline.errors import UsageError
-from pipeline.folder import opened, output_folder
+from pipeline.folder import drop_stale, opened, output_folder, write_files
 from pipeline.load import load_folder
-from pipeline.settings import Settings
 from pipeline.store import STORE_NAME
 from schemas.logs import LOGS
 from schemas.page import Garden
 
 DEFAULT_OUT = Path("shared-garden")
+EARLIER_REPORT = (
+    "This took the place of an earlier report. Whoever has both can work out what changed between them, which may be"
+    " one plot's: share a season once, or again only when several plots have changed."
+)
+HOW_ROWS_BELONG = (
+    "A row belongs to the plot it names, or to that of its sowing or batch. Fresh uses name none of these: they are"
+    " shared where each plot keeps a folder of its own."
+)
+
+
+@dataclass(frozen=True)
+class Shared:
+    """The page that was written, and what to tell the keeper of the folders, never the readers of the page."""
+
+    page: Path
+    notes: tuple[str, ...]
 
 
 def share(
-    folders: Sequence[Path], as_of: dt.date, out: Path | None, seed: int, progress: Callable[[str], None]
-) -> Path:
-    """Pool the plots of one or many season folders that agreed to share; the page's path is returned.
+    folders: Sequence[Path],
+    as_of: dt.date,
+    out: Path | None,
+    seed: int,
+    progress: Callable[[str], None],
+    *,
+    pictures: bool = False,
+) -> Shared:
+    """Pool the plots of one or many season folders that agreed to share.
 
-    Writes ``index.html``, ``tables/*.csv`` and ``datapackage.json``. A folder's store is brought in line where
-    it has one; nothing is left in a folder that has none.
+    Writes ``index.html``, ``tables/*.csv`` and ``datapackage.json``, and the charts in ``charts/`` on request. A
+    folder's store is brought in line where it has one; nothing is left in a folder that has none.
 
     Args:
         folders: season folders.
@@ -36,12 +65,14 @@ def share(
         out: where files go; a folder ``shared-garden`` here if None.
         seed: seed of the draws behind the sowing plan.
         progress: told what is being done.
+        pictures: write every chart as SVG and PNG as well.
 
     Raises:
         UsageError: no folder, the same folder twice, or a folder that is not there.
     """
+    from reports.picture import chart_files
     from reports.share_package import shared_descriptor, shared_files
-    from reports.share_page import shared_page
+    from reports.share_page import drawn_shared
 
     _check(folders)
     logs = [_read(folder, as_of, progress) for folder in folders]
@@ -49,15 +80,29 @@ def share(
     crops = reference.crop_reference(logs[0].frames["crops"] if len(logs) == 1 else None)
     pooled = shared_garden(logs, crops, as_of, seed=seed)
     progress("drawing the page")
-    garden = _garden([folder.settings for folder in logs], pooled, as_of)
+    garden = _garden(logs, pooled, as_of)
     files = shared_files(pooled.tables)
     about = shared_descriptor(garden.name, as_of, files)
     files["datapackage.json"] = json.dumps(about, ensure_ascii=False, indent=1).encode()
-    files["index.html"] = shared_page(garden, pooled.tables, pooled.notes).encode()
+    page = drawn_shared(garden, pooled.tables, pooled.notes)
+    files["index.html"] = page.html.encode()
+    if pictures:
+        files |= chart_files(page.charts)
     target = output_folder(out, DEFAULT_OUT)
+    earlier = (EARLIER_REPORT,) if (target / "index.html").exists() else ()
+    drop_stale(target, files)
     write_files(target, files)
     progress("")
-    return target / "index.html"
+    return Shared(target / "index.html", (*_unattributed(pooled.unattributed), *earlier))
+
+
+def _unattributed(counts: pl.DataFrame) -> Iterator[str]:
+    """How many rows of each log were left out since nothing tells which plot they belong to."""
+    for log, rows in counts.iter_rows():
+        belong = "1 row belongs" if rows == 1 else f"{rows} rows belong"
+        yield f"{log}: {belong} to no plot, and {'is' if rows == 1 else 'are'} left out."
+    if counts.height:
+        yield HOW_ROWS_BELONG
 
 
 def _check(folders: Sequence[Path]) -> None:
@@ -80,11 +125,14 @@ def _read(folder: Path, as_of: dt.date, progress: Callable[[str], None]) -> Fold
         return FolderLogs({name: store.core(name) for name in LOGS}, settings)
 
 
-def _garden(settings: Sequence[Settings], pooled: SharedGarden, as_of: dt.date) -> Garden:
+def _garden(logs: Sequence[FolderLogs], pooled: SharedGarden, as_of: dt.date) -> Garden:
     """Facts for the head of the page. Several gardens go by their number: a name may be a person's."""
+    settings = [folder.settings for folder in logs]
     fact = pooled.tables["shared_garden"].row(0, named=True)
     first, last = fact["first_day"], fact["last_day"]
     following = settings[0].season_of(max(settings[0].season_of(last)[1] + dt.timedelta(days=1), as_of))
     invented = all("invented" in one.name.casefold() for one in settings)
-    name = settings[0].name if len(settings) == 1 else f"{len(settings)} gardens together"
+    name = f"{len(settings)} gardens together" if len(settings) > 1 else settings[0].name
+    if len(settings) == 1 and holds_a_name(name, logs[0].frames):
+        name = "Shared garden"
     return Garden(name, as_of, first, last, *following, invented=invented)

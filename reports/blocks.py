@@ -15,12 +15,14 @@ from reports.tables import Shown, answer_csv, shown
 from schemas.answers import ANSWERS
 from schemas.contracts import polars_types
 from schemas.page import Finding
-from schemas.shared import SHARED
+from schemas.shared import ALL_CROPS, OTHER_CROPS, SHARED
 
 CONTRACTS = ANSWERS | SHARED
 """Every table that a page can show."""
 MOST_ROWS = 200
 """Rows of a table that a page shows; its CSV file holds the rest."""
+MOST_ROWS_OF_CROPS = 600
+"""The same for a table by crop, so that a reader who asks for one crop finds it."""
 SHORT_TABLE = 16
 """Up to this many rows a folded table is printed."""
 WIDE_CELL, WIDE_HEADING = 24, 16
@@ -39,6 +41,8 @@ class TableBlock:
     total: int
     folded: bool
     download: str | None
+    crops: Sequence[str | None] = ()
+    """The crop of each row shown; empty where rows are not of crops."""
     kind: str = "table"
 
     @property
@@ -87,6 +91,8 @@ class ListBlock:
     caption: str
     items: Sequence[tuple[str, str]]
     compact: bool = False
+    crops: Sequence[str | None] = ()
+    """The crop of each item; empty where items are not of crops, or the list is a choice of the first few."""
     kind: str = "list"
 
 
@@ -121,11 +127,39 @@ class Section:
     blocks: Sequence[Block]
 
 
+@dataclass(frozen=True)
+class Drawn:
+    """A page, and the charts that stand on it as SVG text by slug."""
+
+    html: str
+    charts: Mapping[str, str]
+
+
 def charts_of(sections: Sequence[Section]) -> dict[str, str]:
     """SVG text of every chart of these sections, by slug."""
     return {
         block.slug: str(block.svg) for section in sections for block in section.blocks if isinstance(block, FigureBlock)
     }
+
+
+def crop_numbers(sections: Sequence[Section]) -> dict[str, int]:
+    """A number, from 1, for each crop that a reader of these sections can ask for; by name. Empty for a single crop.
+
+    Rows are marked by number: what a log calls its crop never becomes a part of the page's rules.
+    """
+    named = {
+        crop
+        for section in sections
+        for block in section.blocks
+        for crop in _crops_in(block)
+        if crop not in {None, ALL_CROPS, OTHER_CROPS}
+    }
+    return {crop: at for at, crop in enumerate(sorted(named), 1)} if len(named) > 1 else {}
+
+
+def _crops_in(block: Block) -> Sequence[str | None]:
+    table = block.table if isinstance(block, FigureBlock) else block
+    return table.crops if isinstance(table, TableBlock | ListBlock) else ()
 
 
 class Answers:
@@ -169,10 +203,11 @@ def table_block(
         columns: names of the columns to show, in order; None shows all.
         folded: whether a screen shows the caption only, until it is opened.
     """
-    view = shown(frame.head(MOST_ROWS), CONTRACTS[name], columns)
+    crops = frame["crop"].head(MOST_ROWS_OF_CROPS).to_list() if "crop" in frame.columns else []
+    view = shown(frame.head(MOST_ROWS_OF_CROPS if crops else MOST_ROWS), CONTRACTS[name], columns)
     saved = answer_csv(frame).encode()
     download = data_link(saved, "text/csv") if len(saved) <= MOST_CSV_BYTES else None
-    return TableBlock(caption, view, name, frame.height, folded, download)
+    return TableBlock(caption, view, name, frame.height, folded, download, crops)
 
 
 def figure_block(chart: AnyChart | None, slug: str, title: str, text: str, table: TableBlock) -> list[Block]:

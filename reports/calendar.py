@@ -40,7 +40,7 @@ def sowing_calendar(plan: pl.DataFrame, garden_name: str, stamped_on: dt.date) -
     calendar.add("prodid", "-//Rowshelf//Sowing plan//EN")
     calendar.add("version", "2.0")
     # a plain string would leave unescaped under a name that starts with X-
-    calendar.add("x-wr-calname", vText(_one_line(f"{garden_name}: sowing plan")))
+    calendar.add("x-wr-calname", vText(one_line(f"{garden_name}: sowing plan")))
     stamp = dt.datetime(stamped_on.year, stamped_on.month, stamped_on.day, tzinfo=dt.UTC)
     rows = plan.sort("sow_on", "crop").to_dicts()
     season = rows[0]["sow_on"].year
@@ -49,35 +49,38 @@ def sowing_calendar(plan: pl.DataFrame, garden_name: str, stamped_on: dt.date) -
         ordinal = ordinals[row["crop"]] = ordinals.get(row["crop"], 0) + 1
         digest = hashlib.sha256(f"{garden_name}\n{row['crop']}".encode()).hexdigest()[:16]
         name = f"{season}-{ordinal}-{digest}@{DOMAIN}"
-        sown = _event(f"sow-{name}", row["sow_on"], f"Sow {row['crop']}: {quantity(row['amount'], row['unit'])}", stamp)
+        sown = all_day_event(
+            f"sow-{name}", row["sow_on"], f"Sow {row['crop']}: {quantity(row['amount'], row['unit'])}", stamp
+        )
         sown.add("description", _expectation(row))
         calendar.add_component(sown)
         if row["plant_out_on"] is not None:
             title = f"Plant out {row['crop']} sown {day(row['sow_on'])}: {quantity(row['amount'], row['unit'])}"
-            planted = _event(f"plant-out-{name}", row["plant_out_on"], title, stamp)
+            planted = all_day_event(f"plant-out-{name}", row["plant_out_on"], title, stamp)
             planted.add("description", _expectation(row))
             calendar.add_component(planted)
     return bytes(calendar.to_ical())
 
 
-def _one_line(text: str) -> str:
+def one_line(text: str) -> str:
+    """The text with a space for every line end and control character."""
     return BREAKS.sub(" ", text)
 
 
-def _event(name: str, on: dt.date, title: str, stamp: dt.datetime) -> Event:
+def all_day_event(name: str, on: dt.date, title: str, stamp: dt.datetime) -> Event:
     """An all-day event; without an end it lasts that day, and it leaves the day free for others."""
     event = Event()
     event.add("uid", name)
     event.add("dtstamp", stamp)
     event.add("dtstart", on)
-    event.add("summary", _one_line(title))
+    event.add("summary", one_line(title))
     event.add("transp", "TRANSPARENT")
     return event
 
 
 def _expectation(row: dict[str, Any]) -> str:
     """What the sowing is for and when it should be ready."""
-    parts = [_one_line(f"For: {row['reason']}.")] if row["reason"] else []
+    parts = [one_line(f"For: {row['reason']}.")] if row["reason"] else []
     if row["first_pick_on"] is not None:
         early, late = row["first_pick_low"], row["first_pick_high"]
         span = f" ({day(early)} to {day(late)})" if early and late else ""

@@ -159,7 +159,9 @@ def to_svg(chart: AnyChart, name: str, slug: str) -> str:
     root.set("aria-label", name)
     root.set("font-family", FONT)
     # a picture of few panels would else be blown up to the width of the page
-    root.set("style", f"max-width:{float(root.attrib['width']) * LARGEST_SCALE:.0f}px")
+    width, height = float(root.attrib["width"]), float(root.attrib["height"])
+    # with its shape known a page can leave a picture undrawn until it comes into sight
+    root.set("style", f"max-width:{width * LARGEST_SCALE:.0f}px;aspect-ratio:{width:g}/{height:g}")
     return ET.tostring(root, encoding="unicode")
 
 

@@ -9,7 +9,7 @@ from typing import Any
 import polars as pl
 from icalendar import Calendar, vText
 
-from reports.calendar import DOMAIN, _event, _one_line
+from reports.calendar import DOMAIN, all_day_event, one_line
 from reports.words import full_day
 
 TITLES = {"look": "Look at", "ready": "Ready in taste", "lid": "Change lid"}
@@ -40,12 +40,12 @@ def shelf_calendar(events: pl.DataFrame, garden_name: str, stamped_on: dt.date) 
     calendar = Calendar()
     calendar.add("prodid", "-//Rowshelf//Shelf//EN")
     calendar.add("version", "2.0")
-    calendar.add("x-wr-calname", vText(_one_line(f"{garden_name}: shelf")))
+    calendar.add("x-wr-calname", vText(one_line(f"{garden_name}: shelf")))
     stamp = dt.datetime(stamped_on.year, stamped_on.month, stamped_on.day, tzinfo=dt.UTC)
     for row in events.iter_rows(named=True):
         digest = hashlib.sha256(f"{garden_name}\n{row['batch_id']}".encode()).hexdigest()[:16]
         title = f"{TITLES[row['kind']]}: {row['crop']}, {row['batch_id']}"
-        event = _event(f"{row['kind']}-{digest}@{DOMAIN}", row["happens_on"], title, stamp)
+        event = all_day_event(f"{row['kind']}-{digest}@{DOMAIN}", row["happens_on"], title, stamp)
         event.add("description", _description(row))
         if row["repeat_days"] is not None:
             until = {"until": [row["repeat_until"]]} if row["repeat_until"] else {}
@@ -55,9 +55,9 @@ def shelf_calendar(events: pl.DataFrame, garden_name: str, stamped_on: dt.date) 
 
 
 def _description(row: dict[str, Any]) -> str:
-    parts = [f"{_one_line(row['what'])}."]
+    parts = [f"{one_line(row['what'])}."]
     if row["due_on"] < row["happens_on"]:
         parts.append(f"Due since {full_day(row['due_on'])}.")
     if row["source"]:
-        parts.append(f"Source: {_one_line(row['source'])}.")
+        parts.append(f"Source: {one_line(row['source'])}.")
     return "\n".join([*parts, CAUTION])

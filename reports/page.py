@@ -8,7 +8,7 @@ from dataclasses import dataclass
 import polars as pl
 
 from reports import care_sections, past_sections, plan_sections
-from reports.blocks import Answers, Section, charts_of
+from reports.blocks import Answers, Drawn, Section, charts_of, crop_numbers
 from reports.rendering import render
 from reports.words import day_span
 from schemas.logs import LOGS
@@ -69,11 +69,18 @@ def review_page(
         A page that loads nothing and runs nothing. Every text from a log is escaped. Where nothing is logged
         yet, it says what to log first.
     """
+    return drawn_review(garden, findings, answers, notes).html
+
+
+def drawn_review(
+    garden: Garden, findings: Sequence[Finding], answers: dict[str, pl.DataFrame], notes: Sequence[str]
+) -> Drawn:
+    """The season review as in ``review_page``, with its charts for use elsewhere; each is drawn once."""
     tables = Answers(answers)
     ranked = sorted(findings, key=lambda finding: -finding.weight)
     started = tables.has_any(*WRITTEN_LOGS)
     parts = _sections(garden, ranked, tables) if started else _only_problems(ranked, tables)
-    return render(
+    html = render(
         "review.html.j2",
         garden=garden,
         season=day_span(garden.season_from, garden.season_to),
@@ -81,15 +88,12 @@ def review_page(
         season_sentences=[f for f in ranked if f.section == "season"][:MOST_SEASON_SENTENCES],
         actions=_actions(ranked),
         sections=parts,
+        crops=crop_numbers(parts),
         first_logs=FIRST_LOGS,
         one_row_is={name: log.one_row_is for name, log in LOGS.items()},
         notes=notes,
     )
-
-
-def review_charts(garden: Garden, answers: dict[str, pl.DataFrame]) -> dict[str, str]:
-    """Every chart of the season review as SVG text, by slug; the same that stand on the page."""
-    return charts_of(_sections(garden, [], Answers(answers)))
+    return Drawn(html, charts_of(parts))
 
 
 def _actions(ranked: Sequence[Finding]) -> list[Finding]:

@@ -30,16 +30,16 @@ NO_BROWSER = f"No PDF was made: no Chromium, Chrome or Edge was found. {BY_HAND}
 
 
 def chart_files(charts: Mapping[str, str]) -> dict[str, bytes]:
-    """Each chart as an SVG and as a PNG file on white, by file name.
+    """Each chart as an SVG and as a PNG file on white, by its path beside the page: ``charts/use.svg``.
 
     Args:
-        charts: SVG text by slug, as ``reports.page.review_charts`` gives it.
+        charts: SVG text by slug, as they stand on a page.
     """
     files: dict[str, bytes] = {}
     for slug, svg in charts.items():
         on_white = _on_white(svg)
-        files[f"{slug}.svg"] = on_white.encode()
-        files[f"{slug}.png"] = vl_convert.svg_to_png(on_white, scale=PIXELS_PER_POINT)
+        files[f"charts/{slug}.svg"] = on_white.encode()
+        files[f"charts/{slug}.png"] = vl_convert.svg_to_png(on_white, scale=PIXELS_PER_POINT)
     return files
 
 
@@ -55,11 +55,11 @@ def find_browser() -> str | None:
 
 
 def print_pdf(page: Path, target: Path) -> tuple[Path | None, str]:
-    """Print a page to a PDF file.
+    """Print a page to a PDF file with a bookmark for each heading; its metadata name neither machine nor system.
 
     Args:
         page: an HTML file.
-        target: the PDF file to write.
+        target: the PDF file to write, whole or not at all.
 
     Returns:
         The file and no words, or None and a sentence that says why there is none.
@@ -67,6 +67,7 @@ def print_pdf(page: Path, target: Path) -> tuple[Path | None, str]:
     browser = find_browser()
     if browser is None:
         return None, NO_BROWSER
+    part = target.with_name(target.name + ".part")
     with tempfile.TemporaryDirectory(prefix="rowshelf-print-") as profile:
         command = [
             browser,
@@ -75,8 +76,10 @@ def print_pdf(page: Path, target: Path) -> tuple[Path | None, str]:
             "--disable-extensions",
             "--no-first-run",
             "--no-pdf-header-footer",
+            "--generate-pdf-document-outline",
+            "--user-agent=Rowshelf",  # a browser writes it into the file as the creator
             f"--user-data-dir={profile}",
-            f"--print-to-pdf={target.resolve()}",
+            f"--print-to-pdf={part.resolve()}",
             page.resolve().as_uri(),
         ]
         if hasattr(os, "geteuid") and os.geteuid() == 0:
@@ -86,4 +89,7 @@ def print_pdf(page: Path, target: Path) -> tuple[Path | None, str]:
             subprocess.run(command, check=True, capture_output=True, timeout=LONGEST_PRINT_S)  # noqa: S603
         except (OSError, subprocess.SubprocessError) as error:
             return None, f"No PDF was made: {browser} could not print the page ({type(error).__name__}). {BY_HAND}"
-    return (target, "") if target.is_file() else (None, f"No PDF was made: {browser} wrote no file. {BY_HAND}")
+    if not part.is_file():
+        return None, f"No PDF was made: {browser} wrote no file. {BY_HAND}"
+    part.replace(target)
+    return target, ""

@@ -115,7 +115,8 @@ def plan(answers: Answers, findings: Sequence[Finding], garden: Garden) -> Secti
     )
     for (month,), rows in sowings.group_by(pl.col("sow_on").dt.truncate("1mo"), maintain_order=True):
         told = [_sowing(row) for row in rows.iter_rows(named=True)]
-        blocks.append(ListBlock(f"Sow in {full_month(month)}", told, compact=True))
+        heading = f"Sow in {full_month(month)}"
+        blocks.append(ListBlock(heading, told, compact=True, crops=rows["crop"].to_list()))
     calendar = data_link(sowing_calendar(sowings, garden.name, garden.as_of), "text/calendar")
     blocks.append(SaveBlock("Save the sowing days for your calendar", "sowings.ics", calendar))
     outlook, before = answers["harvest_outlook"], answers["last_season_outlook"]

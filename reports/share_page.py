@@ -12,10 +12,13 @@ from reports import charts, plan_charts, share_charts
 from reports.blocks import (
     Answers,
     Block,
+    Drawn,
     ListBlock,
     Section,
     TableBlock,
     TextBlock,
+    charts_of,
+    crop_numbers,
     figure_block,
     is_long,
     table_block,
@@ -27,6 +30,8 @@ from schemas.page import Garden
 from schemas.shared import ALL_CROPS
 
 WITHHELD = "withheld"
+CROPS = "crops"
+"""First word of a reason that counts crops, not figures."""
 DAYS_PER_MONTH = 365.25 / 12
 KEPT_COLUMNS = (
     "method",
@@ -63,10 +68,15 @@ def shared_page(garden: Garden, tables: Mapping[str, pl.DataFrame], notes: Seque
     Returns:
         A page that loads nothing and runs nothing. Every text from a log is escaped.
     """
+    return drawn_shared(garden, tables, notes).html
+
+
+def drawn_shared(garden: Garden, tables: Mapping[str, pl.DataFrame], notes: Sequence[str]) -> Drawn:
+    """The shared garden report as in ``shared_page``, with its charts for use elsewhere; each is drawn once."""
     answers = Answers(dict(tables))
     facts = answers["shared_garden"].to_dicts()
     fact: dict[str, Any] = facts[0] if facts else {"plots": None, "smallest_group": None}
-    parts = [
+    drawn = [
         _what_kilos(answers),
         _when(answers),
         _where(answers),
@@ -74,16 +84,19 @@ def shared_page(garden: Garden, tables: Mapping[str, pl.DataFrame], notes: Seque
         _who_has_too_much(answers),
         _who_sows(answers, garden),
     ]
-    return render(
+    parts = [part for part in drawn if part is not None] if fact["plots"] else []
+    html = render(
         "share.html.j2",
         garden=garden,
         season=day_span(garden.season_from, garden.season_to),
         fact=fact,
         in_short=_in_short(answers, fact),
         withheld=_what_is_withheld(answers),
-        sections=[part for part in parts if part is not None] if fact["plots"] else [],
+        sections=parts,
+        crops=crop_numbers(parts),
         notes=notes,
     )
+    return Drawn(html, charts_of(parts))
 
 
 def _in_short(answers: Answers, fact: dict[str, Any]) -> list[str]:
@@ -100,7 +113,8 @@ def _in_short(answers: Answers, fact: dict[str, Any]) -> list[str]:
     words = {"put by": "put by", "given": "given away", "donated": "donated", "thrown away": "thrown away"}
     said = [f"{kilograms(kilos[use])} {word}" for use, word in words.items() if use in kilos]
     if said:
-        sentences.append(f"Of what was logged, {', '.join(said[:-1])}{' and ' if said[1:] else ''}{said[-1]}.")
+        listed = f"{', '.join(said[:-1])}{' and ' if said[1:] else ''}{said[-1]}"
+        sentences.append(f"As far as it was logged: {listed}.")
     worth = {row["policy"]: row for row in answers["shared_plan_worth"].to_dicts()}
     if {"last season", "this plan"} <= worth.keys():
         before, after = (amount(worth[policy]["weeks_without"]) for policy in ("last season", "this plan"))
@@ -115,9 +129,18 @@ def _what_is_withheld(answers: Answers) -> list[tuple[str, str]]:
     """What was withheld of each table and log, without any value."""
     said: dict[str, list[str]] = {}
     for table, why, cells in answers["shared_withheld"].iter_rows():
-        said.setdefault(table, []).append(why if cells is None else f"{plural(cells, 'figure')}, {why}")
+        said.setdefault(table, []).append(_why(why, cells))
     titles = {table: TABLE_TITLES.get(table, f"{table}.csv") for table in said}
     return [(f"{titles[table]}:", f"{'; '.join(reasons)}.") for table, reasons in said.items()]
+
+
+def _why(why: str, cells: int | None) -> str:
+    """A reason with how many figures, or crops, it holds for."""
+    if cells is None:
+        return why
+    if why.startswith(CROPS):
+        return f"{plural(cells, 'crop')}{why.removeprefix(CROPS)}"
+    return f"{plural(cells, 'figure')}, {why}"
 
 
 def _with_word(block: TableBlock, columns: Sequence[str], hidden: Sequence[str]) -> TableBlock:
@@ -166,13 +189,14 @@ def _calendar_table(calendar: pl.DataFrame, crops: pl.DataFrame) -> TableBlock:
     totals = dict(crops.select("crop", "kg").iter_rows())
     cells = {(row["crop"], row["month"]): row["kg"] for row in calendar.iter_rows(named=True)}
     rows = []
-    for crop in calendar["crop"].unique(maintain_order=True):
+    names = calendar["crop"].unique(maintain_order=True).to_list()
+    for crop in names:
         values = [*(cells.get((crop, month)) for month in months), totals.get(crop)]
         rows.append((crop, *(WITHHELD if kg is None else NIL if kg == 0 else amount(kg) for kg in values)))
     headings = ("Crop", *(MONTHS[month.month - 1] for month in months), "Season")
     numeric = (False, *(True for _ in headings[1:]))
     block = table_block("shared_calendar", "Kilos picked, by crop and month", calendar, folded=True)
-    return replace(block, shown=Shown(headings, numeric, tuple(rows)), total=len(rows))
+    return replace(block, shown=Shown(headings, numeric, tuple(rows)), total=len(rows), crops=names)
 
 
 def _where(answers: Answers) -> Section | None:
@@ -260,7 +284,8 @@ def _who_sows(answers: Answers, garden: Garden) -> Section | None:
     ]
     for (plot,), rows in sowings.sort("plot", "sow_on", "crop", nulls_last=True).group_by("plot", maintain_order=True):
         told = [_sowing(row) for row in rows.iter_rows(named=True)]
-        blocks.append(ListBlock(f"{plot or 'Where there is room'} sows", told, compact=True))
+        title = f"{plot or 'Where there is room'} sows"
+        blocks.append(ListBlock(title, told, compact=True, crops=rows["crop"].to_list()))
     blocks.append(table_block("shared_sowings", "Who sows what when, by day", sowings, folded=True))
     outlook = answers["shared_outlook"]
     blocks += figure_block(

@@ -28,6 +28,7 @@ class Lot:
     grams: int
     spoils_on: dt.date
     sowing_id: str
+    plot: str
 
 
 @dataclass(frozen=True)
@@ -38,6 +39,8 @@ class Made:
     recipe: Recipe
     nth: int
     """Which batch of this recipe in its season, from 0."""
+    plot: str
+    """The plot that gave most of the main crop; it counts as having made the batch."""
     prepared_g: dict[str, int]
     picked_g: dict[str, int]
 
@@ -80,7 +83,7 @@ class Household:
         """Carry one picking into the kitchen."""
         life = CROPS[picking.crop].fresh_life_days * max(0.4, self.rng.normal(1, LIFE_SD))
         spoils_on = picking.day + dt.timedelta(days=max(2, round(life)))
-        self.stock[picking.crop].append(Lot(picking.grams, spoils_on, picking.sowing_id))
+        self.stock[picking.crop].append(Lot(picking.grams, spoils_on, picking.sowing_id, picking.plot))
         self.balance[picking.crop].picked += picking.grams
 
     def take(self, crop: str, grams: int) -> int:
@@ -94,6 +97,14 @@ class Household:
             if not lots[0].grams:
                 lots.pop(0)
         return taken
+
+    def _mostly_from(self, crop: str, grams: int) -> str:
+        """The plot that gives most of the oldest ``grams`` of a crop; of several, the first by name."""
+        given: Counter[str] = Counter()
+        for lot in self.stock[crop]:
+            part = min(lot.grams, grams - given.total())
+            given[lot.plot] += part
+        return min(given, key=lambda plot: (-given[plot], plot))
 
     def throw_out(self, day: dt.date) -> None:
         """Throw away what has gone off by ``day``."""
@@ -161,12 +172,13 @@ class Household:
             amount = round(min(wanted, there) / 50) * 50
             if amount >= 100:
                 prepared[other] = amount
-        picked = {}
+        picked: dict[str, int] = {}
+        plot = self._mostly_from(recipe.crop, picked_g)
         for crop, grams in prepared.items():
             refuse = CROPS[crop].refuse_pct / 100 if trimmed else 0.0
             picked[crop] = self.take(crop, round(grams / (1 - refuse)))
             self.balance[crop].put_by += picked[crop]
-        self.made.append(Made(day, recipe, self.batches_of[season, recipe.name], prepared, picked))
+        self.made.append(Made(day, recipe, self.batches_of[season, recipe.name], plot, prepared, picked))
         self.batches_of[season, recipe.name] += 1
         return sum(picked.values())
 

@@ -109,6 +109,7 @@ def _batch_cells(batch: Batch, rng: np.random.Generator) -> dict[str, str]:
         "ph": hand.number(choices.ph),
         "heat_processed": hand.yes_no(choices.heat_processed),
         "trial": choices.trial,
+        "plot": made.plot,
         "note": choices.note or (made.recipe.name if made.recipe.mixed_with else ""),
     }
 

@@ -5,14 +5,14 @@ A row or cell that rests on too few plots is withheld: its figures are empty. Pl
 
 from __future__ import annotations
 
-from schemas.answers import Answer, _a
+from schemas.answers import Answer, declared
 
 ALL_CROPS = "all crops"
 OTHER_CROPS = "other crops"
 """Names of rows that stand for more than one crop."""
 
 _TABLES = (
-    _a(
+    declared(
         "shared_garden",
         "garden",
         "What all shared plots have and gave together",
@@ -26,7 +26,7 @@ _TABLES = (
         smallest_group int plots fewest plots behind a figure that is shown
         """,
     ),
-    _a(
+    declared(
         "shared_crops",
         "crop",
         "What each crop gave on all shared plots",
@@ -37,7 +37,7 @@ _TABLES = (
         kg_per_m2 float kg/m2 picked over the area sown, for sowings whose area is known
         """,
     ),
-    _a(
+    declared(
         "shared_calendar",
         "crop, month",
         "When the harvest came; months, never days",
@@ -48,7 +48,7 @@ _TABLES = (
         kg float kg picked; empty where withheld
         """,
     ),
-    _a(
+    declared(
         "shared_uses",
         "crop, use",
         "What became of fresh produce, as far as it was logged",
@@ -59,7 +59,7 @@ _TABLES = (
         kg float kg weight as picked; empty where withheld
         """,
     ),
-    _a(
+    declared(
         "shared_spoilage",
         "method",
         "What kept and what spoiled on all shared plots, by way of keeping",
@@ -80,7 +80,7 @@ _TABLES = (
         evidence text - enough, thin or too little
         """,
     ),
-    _a(
+    declared(
         "shared_keeping",
         "method, age_months",
         "Share still sound by age on all shared plots",
@@ -92,7 +92,7 @@ _TABLES = (
         kept_high float share 95 % high, pointwise
         """,
     ),
-    _a(
+    declared(
         "shared_surplus",
         "crop, week",
         "Weeks in which plots had more of a crop than they could use, or too little of it",
@@ -103,7 +103,7 @@ _TABLES = (
         plots_with_less int plots plots with less than half of what they want; empty below the smallest group
         """,
     ),
-    _a(
+    declared(
         "shared_sowings",
         "crop, sow_on, plot",
         "Who sows what when, so that the garden's harvest comes evenly",
@@ -120,7 +120,7 @@ _TABLES = (
         expected_kg float kg expected harvest
         """,
     ),
-    _a(
+    declared(
         "shared_outlook",
         "crop, week",
         "What those sowings are expected to give, all plots together",
@@ -133,7 +133,7 @@ _TABLES = (
         need_kg float kg what an even harvest would be
         """,
     ),
-    _a(
+    declared(
         "shared_plan_worth",
         "policy",
         "What sowing in turn is worth, on weather years the plan never saw",
@@ -146,7 +146,7 @@ _TABLES = (
         sowings float sowings number of sowings
         """,
     ),
-    _a(
+    declared(
         "shared_withheld",
         "table, why",
         "What was withheld, and why; never how much it was",

@@ -78,4 +78,4 @@ def simulated_folders() -> tuple[Path, ...]:
 def shared_report() -> Path:
     """The shared garden report of the simulated folders, made once for all tests."""
     out = _place("report-")
-    return share(simulated_folders(), AS_OF, out, 1, lambda _: None)
+    return share(simulated_folders(), AS_OF, out, 1, lambda _: None).page

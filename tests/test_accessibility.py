@@ -2,14 +2,16 @@
 
 from __future__ import annotations
 
+import datetime as dt
 from collections.abc import Sequence
 from importlib import resources
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
+import polars as pl
 import pytest
 from headless import Window
-from invented_answers import GARDEN, empty_answers, review_html
+from invented_answers import FINDINGS, GARDEN, NOTES, answers, empty_answers, frame
 from shared_folders import shared_report
 
 from reports.page import review_page
@@ -26,12 +28,31 @@ PAGES = ("review", "share", "empty review", "empty share")
 OPEN_ALL = "document.querySelectorAll('details').forEach(d => d.open = true)"
 
 
+def every_other_part() -> dict[str, pl.DataFrame]:
+    """The tables that only a running season has. INVENTED."""
+    weeks = [dt.date(2026, 11, 23) + dt.timedelta(days=7 * n) for n in range(8)]
+    coming = [
+        {
+            "crop": crop,
+            "week": week,
+            "kg_p10": 0.2,
+            "kg_p50": 1.0 + n,
+            "kg_p90": 3.0 + n,
+            "need_kg": 2.0,
+            "over_kg": n - 1,
+        }
+        for crop in ("carrot", "leek")
+        for n, week in enumerate(weeks)
+    ]
+    return {"season_outlook": frame("season_outlook", coming)}
+
+
 @pytest.fixture(scope="module")
 def pages(tmp_path_factory: pytest.TempPathFactory) -> dict[str, Path]:
-    """The review of invented answers, the report of simulated gardens, and both without any data."""
+    """The review of invented answers with every part, the report of simulated gardens, and both without any data."""
     folder = tmp_path_factory.mktemp("pages")
     texts = {
-        "review": review_html(),
+        "review": review_page(GARDEN, FINDINGS, answers() | every_other_part(), NOTES),
         "empty review": review_page(GARDEN, [], empty_answers(), []),
         "empty share": shared_page(GARDEN, {}, []),
     }
@@ -129,7 +150,8 @@ def test_the_keyboard_walks_through_the_whole_page(opened: Window, pages: dict[s
     """Tab visits everything that can be used, once, in the order of the page, always in sight and marked."""
     page, _ = opened(pages[name])
     page.evaluate(OPEN_ALL)
-    usable = """[...document.querySelectorAll('a[href], summary, [tabindex="0"]')]"""
+    usable = """[...document.querySelectorAll('a[href], summary, [tabindex="0"], input:checked')]
+                .filter(e => e.checkVisibility())"""
     wanted = page.evaluate(f"{usable}.map((element, n) => element.dataset.stop = n).length")
     visited = []
     for _ in range(wanted):
@@ -143,6 +165,26 @@ def test_the_keyboard_walks_through_the_whole_page(opened: Window, pages: dict[s
     assert [stop[0] for stop in visited] == list(range(wanted))
     assert all(stop[1] for stop in visited)
     assert all(stop[2] for stop in visited)
+
+
+@pytest.mark.parametrize("name", ["review", "share"])
+def test_the_choice_of_a_crop_is_told_and_hides_nothing_in_focus(
+    opened: Window, pages: dict[str, Path], axe: str, name: str
+) -> None:
+    """WCAG 2.2, 2.4.11: the line that says what is shown lies at the foot and never over the thing in focus."""
+    page, _ = opened(pages[name], 360)
+    page.evaluate(OPEN_ALL)
+    page.get_by_role("radio").last.check()
+    page.evaluate(axe)
+    assert violations(page, RULES) == []
+    assert page.get_by_role("status").is_visible()
+    for _ in range(25):
+        page.keyboard.press("Tab")
+        covered = page.evaluate(
+            """(() => { const line = document.querySelector('.only'), e = document.activeElement;
+                 return !line.contains(e) && e.getBoundingClientRect().top >= line.getBoundingClientRect().top; })()"""
+        )
+        assert not covered
 
 
 @pytest.mark.parametrize("name", ["review", "share"])
@@ -162,7 +204,7 @@ def test_targets_are_large_enough(opened: Window, pages: dict[str, Path], name: 
     """WCAG 2.2, 2.5.8: 24 by 24 px, or as much room around; links inside a line of text are exempt."""
     page, _ = opened(pages[name], 360)
     heights = page.evaluate(
-        "[...document.querySelectorAll('nav a, summary')].map(e => e.getBoundingClientRect().height)"
+        "[...document.querySelectorAll('nav a, summary, .filter label')].map(e => e.getBoundingClientRect().height)"
     )
     assert min(heights) >= 24
 

@@ -3,16 +3,24 @@
 from __future__ import annotations
 
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 import polars as pl
+import polars.selectors as cs
 import pytest
 from headless import Window, first_paint, own
-from invented_answers import AS_OF, GARDEN, answers, empty_answers, review_html
+from invented_answers import AS_OF, CROPS, GARDEN, answers, empty_answers, review_html
 
 from reports.page import review_page
 from schemas.page import Finding, Garden
 
+if TYPE_CHECKING:
+    from playwright.sync_api import Page
+
 pytestmark = pytest.mark.browser
+
+OPEN_ALL = "document.querySelectorAll('details').forEach(d => d.open = true)"
+LETTUCE = "xpath=./li[contains(., 'lettuce')]"
 
 HOSTILE = "</script><script>document.title='x'</script><img src=http://a.invalid/x onerror=\"document.title='x'\">"
 
@@ -111,6 +119,75 @@ def test_the_page_reads_without_javascript(opened: Window, review: Path) -> None
     assert page.get_by_role("rowheader", name="courgette").first.is_visible()
 
 
+def shown_crops(page: Page) -> set[str]:
+    """First cells of the rows in sight of all tables by crop, and the crops of the sowings in sight."""
+    rows = page.evaluate(
+        """[...document.querySelectorAll('tr[data-c]')].filter(e => e.checkVisibility()).map(e => e.textContent)"""
+    )
+    items = page.evaluate(
+        """[...document.querySelectorAll('li[data-c]')].filter(e => e.checkVisibility()).map(e => e.textContent)"""
+    )
+    return {crop for crop, _, _ in CROPS if any(crop in text for text in (*rows, *items))}
+
+
+@pytest.mark.parametrize("script", [True, False])
+def test_one_crop_can_be_asked_for_by_keyboard_and_without_script(
+    opened: Window, review: Path, *, script: bool
+) -> None:
+    page, _ = opened(review, script=script)
+    page.evaluate(OPEN_ALL)
+    everything = page.locator("tr[data-c]").count()
+    assert shown_crops(page) == {crop for crop, _, _ in CROPS}
+    assert not page.get_by_text("Tables by crop and lists of sowings show").is_visible()
+    page.get_by_role("radio", name="every crop").focus()
+    for _ in range(7):
+        page.keyboard.press("ArrowDown")
+    assert page.get_by_role("radio", name="lettuce").is_checked()
+    assert shown_crops(page) == {"lettuce"}
+    assert (
+        page.get_by_text("Tables by crop and lists of sowings show").inner_text()
+        == "Tables by crop and lists of sowings show lettuce only. Change"
+    )
+    assert page.locator("figure svg").first.is_visible()
+    lists = page.locator("ul.told:has(> [data-c])")
+    assert [one.is_visible() for one in lists.all()] == [one.locator(LETTUCE).count() > 0 for one in lists.all()]
+    page.get_by_role("radio", name="every crop").check()
+    assert len([row for row in page.locator("tr[data-c]").all() if row.is_visible()]) == everything
+
+
+def test_paper_gets_every_crop_whatever_is_asked_for(opened: Window, review: Path) -> None:
+    page, _ = opened(review)
+    page.evaluate(OPEN_ALL)
+    page.get_by_role("radio", name="lettuce").check()
+    page.emulate_media(media="print")
+    assert shown_crops(page) == {crop for crop, _, _ in CROPS}
+    assert not page.get_by_text("Tables by crop and lists of sowings show").is_visible()
+
+
+def test_a_table_without_the_crop_says_so(opened: Window, review: Path) -> None:
+    page, _ = opened(review)
+    page.evaluate(OPEN_ALL)
+    page.get_by_role("radio", name="plum").check()  # a tree: no row in the plan
+    told = page.evaluate(
+        """[...document.querySelectorAll('.scroll:has([data-c])')]
+           .map(e => [e.textContent.includes('plum'), getComputedStyle(e, '::after').content])"""
+    )
+    assert {found for found, _ in told} == {True, False}
+    assert all((said == '"None of this crop."') != found for found, said in told)
+
+
+def test_pictures_wait_unseen_without_moving_the_page(opened: Window, review: Path) -> None:
+    """They are drawn when they come into sight; their place is kept, so that a link still leads to its part."""
+    page, _ = opened(review)
+    page.evaluate("document.documentElement.style.scrollBehavior = 'auto'")
+    before = page.evaluate("document.documentElement.scrollHeight")
+    page.get_by_role("link", name="How each number was made").click()
+    assert abs(page.evaluate("document.getElementById('methods').getBoundingClientRect().top")) < 60
+    for at in range(0, before, 700):
+        page.evaluate(f"scrollTo(0, {at})")
+    assert page.evaluate("document.documentElement.scrollHeight") == before
+
+
 def test_dark_keeps_charts_on_a_light_card(opened: Window, review: Path) -> None:
     page, _ = opened(review, dark=True)
     ground = "getComputedStyle(document.querySelector('{}')).backgroundColor"
@@ -120,10 +197,13 @@ def test_dark_keeps_charts_on_a_light_card(opened: Window, review: Path) -> None
 
 def test_hostile_names_do_not_run_even_without_the_page_s_policy(opened: Window, tmp_path: Path) -> None:
     """The policy in the head would stop a script as well; it is taken out, so that escaping stands alone."""
+    text = cs.string() - cs.ends_with("evidence")  # a word of ours
     tables = {
-        name: rows.with_columns(pl.when(pl.col(pl.String).is_not_null()).then(pl.lit(HOSTILE)).name.keep())
+        name: rows.with_columns(pl.when(text.is_not_null()).then(pl.lit(HOSTILE)).name.keep())
         for name, rows in answers().items()
     }
+    other = tables["glut_waste"].with_columns(crop=pl.lit(f"{HOSTILE} body {{ display: none }}"))
+    tables["glut_waste"] = pl.concat([tables["glut_waste"], other])  # with a second crop one can be asked for
     garden = Garden(HOSTILE, AS_OF, GARDEN.season_from, GARDEN.season_to, GARDEN.plan_from, GARDEN.plan_to)
     html = review_page(garden, [Finding("season", HOSTILE, HOSTILE, HOSTILE)], tables, [HOSTILE])
     bare = html.replace("default-src 'none'; style-src 'unsafe-inline'; img-src data:", "")
@@ -134,6 +214,10 @@ def test_hostile_names_do_not_run_even_without_the_page_s_policy(opened: Window,
     page.wait_for_timeout(200)
     assert page.title().startswith(HOSTILE)
     assert page.evaluate("document.scripts.length + document.images.length") == 0
+    page.get_by_text("Show one crop").click()
+    page.get_by_role("radio").last.check()
+    assert page.get_by_role("heading", level=1).is_visible()
+    assert "only-2" in page.evaluate("document.querySelector('input:checked').id")
     assert [entry for entry in seen if not entry.startswith("request: data:")] == own(file)
 
 

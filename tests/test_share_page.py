@@ -21,7 +21,7 @@ from invented_answers import GARDEN, answers
 from shared_folders import shared_report
 
 from reports import picture
-from reports.page import review_charts
+from reports.page import drawn_review
 from reports.share_charts import CROSS, crop_kilos, harvest_calendar, surplus, uses
 from reports.share_page import shared_page
 from reports.words import NIL
@@ -169,16 +169,17 @@ def test_a_withheld_month_is_drawn_as_a_cross_and_its_kilos_nowhere() -> None:
 
 
 def test_every_chart_of_the_review_becomes_an_svg_and_a_png_on_white() -> None:
-    svgs = review_charts(GARDEN, {name: table for name, table in answers().items() if name in {"glut_waste", "shelf"}})
+    few = {name: table for name, table in answers().items() if name in {"glut_waste", "shelf"}}
+    svgs = drawn_review(GARDEN, [], few, []).charts
     assert set(svgs) == {"use", "runout"}
     files = picture.chart_files(svgs)
-    assert sorted(files) == ["runout.png", "runout.svg", "use.png", "use.svg"]
+    assert sorted(files) == ["charts/runout.png", "charts/runout.svg", "charts/use.png", "charts/use.svg"]
     for slug in svgs:
-        root = ET.fromstring(files[f"{slug}.svg"])
+        root = ET.fromstring(files[f"charts/{slug}.svg"])
         ground = root[0]
         assert ground.tag.endswith("rect")
         assert ground.get("fill") == "#fff"
-        png = files[f"{slug}.png"]
+        png = files[f"charts/{slug}.png"]
         assert png.startswith(b"\x89PNG\r\n\x1a\n")
         width, _ = struct.unpack(">II", png[16:24])
         assert width == pytest.approx(2 * float(root.get("viewBox", "").split()[2]), abs=2)

@@ -13,11 +13,12 @@ import polars as pl
 import pytest
 from core_frames import core, reference
 from shared_folders import AS_OF, GROWERS, everything, folder, picked, plots, shared_report, simulated_folders
+from small_plans import LETTUCE, NORMALS
 
 from pipeline.analysis.shared_garden import DECLINED, NO_PLOT, SharedGarden, shared_garden
 from pipeline.analysis.shared_keeping import keeping_tables, plot_spread
-from pipeline.analysis.shared_plan import deal_out, even_needs
-from pipeline.analysis.shared_plots import FolderLogs, pool
+from pipeline.analysis.shared_plan import deal_out, even_needs, shared_plan
+from pipeline.analysis.shared_plots import FolderLogs, holds_a_name, pool
 from pipeline.analysis.suppression import CELL_TYPES, DOMINATED, FEW, PROTECTS, Rule, feasible_intervals
 from pipeline.errors import UsageError
 from pipeline.folder import opened
@@ -27,6 +28,7 @@ from pipeline.share import share
 from schemas.contracts import polars_types
 from schemas.shared import ALL_CROPS, OTHER_CROPS, SHARED
 
+SITE = Settings(latitude=50.0)
 CROPS = reference(bean={"row_spacing_cm": 50}, kale={}, okra={}, leek={})
 FOUR = plots(("P1", 40, None, True), ("P2", 50, None, True), ("P3", 60, None, True), ("P4", 30, None, True))
 
@@ -133,6 +135,17 @@ def test_no_name_taster_note_or_day_leaves() -> None:
 def test_a_label_that_holds_a_person_s_name_becomes_a_number() -> None:
     listed = plots(("Quentin's corner", 10, "Quentin Marl", True), ("North bed", 10, "Perpetua", True))
     assert pool([folder(plots=listed)]).plots["label"].to_list() == ["North bed", "plot no. 2"]
+    other = plots(
+        ("Quentins Beet", 10, "Quentin", True),
+        ("chez Jose", 10, "José Marl", True),
+        ("Jo's bed", 10, "Jo", True),
+        ("李明的地", 10, "李明", True),
+        ("Josephine's bed is no one's", 10, None, True),
+        ("sunny slope", 10, "Sun Wu", True),
+        ("quiet end", 10, None, True),
+    )
+    labels = pool([folder(plots=other)]).plots["label"].to_list()
+    assert [label for label in labels if not label.startswith("plot no.")] == ["quiet end"]
     two = pool([folder(plots=plots(("P1", 10, None, True))), folder(plots=plots(("P1", 10, None, True)))])
     assert two.plots["label"].to_list() == ["garden 1, P1", "garden 2, P1"]
 
@@ -340,6 +353,40 @@ def test_no_plot_is_given_more_than_it_holds() -> None:
     later = sowing("spinach", day + dt.timedelta(days=61), 10.0, 1.0, "m")
     after = deal_out(pl.DataFrame([*plan.iter_rows(named=True), later]), THREE)
     assert after.filter(pl.col("crop") == "spinach")["plot"].null_count() == 0
+
+
+def weekly_kilos(garden: FolderLogs, needs: pl.DataFrame, smallest_group: int) -> pl.DataFrame:
+    """Expected kilos of each week, from the sowings handed out to the plots of a garden."""
+    plan = shared_plan(
+        pool([garden]),
+        garden,
+        reference(lettuce=LETTUCE),
+        needs,
+        (dt.date(2026, 1, 1), dt.date(2026, 12, 31)),
+        dt.date(2026, 12, 31),
+        Rule(smallest_group=smallest_group),
+        seed=1,
+    )
+    assert plan.sowings["plot"].null_count() == 0
+    return plan.outlook.filter(pl.col("need_kg") > 0).select("week", kg="kg_p50")
+
+
+def test_in_turn_the_garden_s_weeks_are_more_even_than_when_each_plot_sows_for_itself() -> None:
+    """Four plots alike: one plan of all for 2 kg a week, and four plans of one plot each for a quarter of it."""
+    needs = pl.DataFrame({"crop": ["lettuce"] * 5, "month": range(6, 11), "fresh_kg_per_week": [2.0] * 5})
+    climate = NORMALS.to_dicts()
+    together = weekly_kilos(folder(SITE, plots=FOUR, climate=climate), needs, 3)
+    quarter = needs.with_columns(pl.col("fresh_kg_per_week") / 4)
+    alone = weekly_kilos(folder(SITE, plots=FOUR[:1], climate=climate), quarter, 1).with_columns(pl.col("kg") * 4)
+    spread = [kilos.std() / kilos.mean() for kilos in (rows["kg"].to_numpy() for rows in (together, alone))]
+    assert together["kg"].sum() > 0.7 * 2 * together.height
+    assert spread[0] < 0.75 * spread[1], spread
+
+
+def test_a_garden_s_name_that_holds_a_person_s_is_not_told() -> None:
+    logs = folder(plots=plots(("P1", 40, "Quentin Marlow", True))).frames
+    assert holds_a_name("Quentin's garden", logs)
+    assert not holds_a_name("River garden", logs)
 
 
 def test_nothing_is_shared_from_no_folder() -> None:

@@ -293,6 +293,28 @@ def test_degree_days_by_hand() -> None:
     assert degree_days(weather, 10, 30) == pytest.approx([10 / math.pi, 10.0, 0.0, 20.0])
 
 
+@pytest.mark.parametrize("garden", ["island", "south"])
+def test_a_batch_names_a_plot_that_gave_its_crop(garden: str, request: pytest.FixtureRequest) -> None:
+    season: Season = request.getfixturevalue(garden)
+    scenario = RIVER_ISLAND if garden == "island" else SOUTH
+    grown = {(line.crop, line.plot) for line in scenario.sowings} | {(tree.crop, tree.plot) for tree in scenario.trees}
+    wrong = [row["line"] for row in season.truth["rows_made_wrong"] if row["file"] == "batches.csv"]
+    named = [(row["crop"], row["plot"]) for row in rows(season, "batches.csv") if row["plot"]]
+    assert set(named) <= grown
+    assert len(named) >= len(rows(season, "batches.csv")) - len(wrong)
+    assert {plot for _, plot in named} == {plot.plot for plot in scenario.plots}
+
+
+def test_the_plot_of_most_of_the_oldest_produce_makes_the_batch() -> None:
+    day = dt.date(2026, 7, 1)
+    household = Household(RIVER_ISLAND, np.random.default_rng(1))
+    household.stock["plum"] = [Lot(300, day, "", "P3"), Lot(500, day, "", "P2"), Lot(900, day, "", "P5")]
+    assert household._mostly_from("plum", 300) == "P3"
+    assert household._mostly_from("plum", 600) == "P2"  # 300 g of each: the first by name
+    assert household._mostly_from("plum", 900) == "P2"
+    assert household._mostly_from("plum", 1700) == "P5"
+
+
 def test_what_is_not_eaten_in_time_is_thrown_out() -> None:
     """Six kilos of lettuce in one picking: no recipe, so all is eaten, given or thrown away within weeks."""
     day = dt.date(2026, 6, 1)
@@ -308,9 +330,9 @@ def test_the_oldest_is_taken_first() -> None:
     """300 g of 10 days ago and 500 g of today: 400 g takes all of the old and 100 g of the new."""
     household = Household(RIVER_ISLAND, np.random.default_rng(1))
     old, new = dt.date(2026, 6, 1), dt.date(2026, 6, 11)
-    household.stock["carrot"] = [Lot(300, old, "S26-01"), Lot(500, new, "S26-02")]
+    household.stock["carrot"] = [Lot(300, old, "S26-01", "P1"), Lot(500, new, "S26-02", "P2")]
     assert household.take("carrot", 400) == 400
-    assert household.stock["carrot"] == [Lot(400, new, "S26-02")]
+    assert household.stock["carrot"] == [Lot(400, new, "S26-02", "P2")]
     assert household.take("carrot", 900) == 400
 
 

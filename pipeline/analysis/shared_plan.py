@@ -30,7 +30,7 @@ from pipeline.analysis.sowing_logs import fit_yields, starts_from_logs
 from pipeline.analysis.sowing_model import fit_crop_timing
 from pipeline.analysis.sowing_options import PLAN_DAYS, PlanOptions, PlanWeights
 from pipeline.analysis.sowing_plan import plan_sowings
-from pipeline.analysis.suppression import FEW, Rule, enough_plots
+from pipeline.analysis.suppression import Rule, enough_plots
 from pipeline.analysis.weather_years import fill_weather, weather_years
 from pipeline.settings import Settings
 from schemas.shared import ALL_CROPS, OTHER_CROPS
@@ -42,6 +42,7 @@ NEED_TYPES: dict[str, pl.DataType] = {
 }
 STEPS = {"plants": 1.0, "m": 0.5}
 """The steps in which the plan counts an amount; a sowing is shared out in whole steps."""
+FEW_SOWED = "crops sown on too few plots"
 MOST_SOWINGS = 40
 """Sowings of one crop in a season, at most, however many plots there are."""
 
@@ -172,7 +173,7 @@ def shared_plan(
         rng=np.random.default_rng(seed),
         last_season=_of_season(sown, season, needs),
     )
-    rows = [("shared_sowings", FEW, hidden)] if hidden else []
+    rows = [("shared_sowings", FEW_SOWED, hidden)] if hidden else []
     return SharedPlan(
         sowings=deal_out(result.sowing_plan, pool.plots),
         outlook=as_shared(result.harvest_outlook, "shared_outlook"),

@@ -15,6 +15,7 @@ from __future__ import annotations
 import re
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
+from unicodedata import combining, normalize
 
 import polars as pl
 
@@ -27,8 +28,11 @@ BY_PLOT = ("sowings", "harvests", "batches", "ingredients", "spoilage", "consump
 PRIVATE = ("grower", "note", "treatment", "trial", "bed", "variety")
 """Columns emptied at once: nothing that is shared needs them."""
 
-LEAST_NAME = 3
+LEAST_NAME = 2
 """Letters of a part of a person's name that a plot's label may not hold."""
+LEAST_STEM = 3
+"""From this many letters on, no word of a label may begin with it either: a Quentin's bed may be ``Quentins Beet``."""
+NOT_NAMES = frozenset({"grower", "taster", "plot"})
 
 PLOT_TYPES: dict[str, pl.DataType] = {
     "plot": pl.String(),
@@ -119,7 +123,7 @@ def _shared_plots(frames: Mapping[str, pl.DataFrame], number: int, *, many: bool
     agreed = plots.filter(pl.col("share").fill_null(value=False).all().over("plain"))
     for row in agreed.unique("plain", keep="first").sort("plain").iter_rows(named=True):
         plot, grower = row["plain"], (row["grower"] or "").strip().casefold()
-        label = f"plot no. {len(rows) + 1}" if names & _words(row["plot"]) else row["plot"].strip()
+        label = f"plot no. {len(rows) + 1}" if _holds(row["plot"], names) else row["plot"].strip()
         rows.append(
             {
                 "plot": f"{number + 1}/{plot}",
@@ -133,15 +137,32 @@ def _shared_plots(frames: Mapping[str, pl.DataFrame], number: int, *, many: bool
     return pl.DataFrame(rows, schema=PLOT_TYPES)
 
 
+def holds_a_name(text: str, frames: Mapping[str, pl.DataFrame]) -> bool:
+    """Whether a text holds a part of the name of a grower or a taster of a folder."""
+    return _holds(text, _names(frames))
+
+
+def _holds(text: str, names: set[str]) -> bool:
+    return any(_is_of(word, name) for word in _words(text) for name in names)
+
+
+def _is_of(word: str, name: str) -> bool:
+    """Whether a word is a name or made of one; in scripts without spaces a name stands anywhere in a word."""
+    stem = len(name) >= LEAST_STEM and word.startswith(name)
+    return word == name or stem or (not name.isascii() and name in word)
+
+
 def _words(text: str | None) -> set[str]:
-    return {word for word in re.findall(r"\w+", (text or "").casefold()) if len(word) >= LEAST_NAME}
+    """Words without case and accents."""
+    bare = "".join(letter for letter in normalize("NFKD", text or "") if not combining(letter))
+    return {word for word in re.findall(r"\w+", bare.casefold()) if len(word) >= LEAST_NAME}
 
 
 def _names(frames: Mapping[str, pl.DataFrame]) -> set[str]:
     """Parts of the names of all growers and tasters of a folder."""
     columns = (("plots", "grower"), ("harvests", "grower"), ("tastings", "taster"))
     people = {name for log, column in columns for name in frames[log][column].drop_nulls()}
-    return {word for name in people for word in _words(name)} - {"grower", "taster", "plot"}
+    return {word for name in people for word in _words(name)} - NOT_NAMES
 
 
 def _with_plot(frames: Mapping[str, pl.DataFrame], prefix: str) -> dict[str, pl.DataFrame]:
