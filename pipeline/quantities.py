@@ -13,6 +13,8 @@ from pipeline.nearest import did_you_mean
 from schemas.units import BY_SPELLING, CONTAINER_WORDS, COUNT_WORDS, DIFFERS_BY_SYSTEM, IMPERIAL_SIZE_ML, Unit
 
 LONGEST_NUMBER = 25
+LARGEST_COUNT = 10**15
+"""Far beyond any count, and well within what the store can hold."""
 NUMBER = r"(?:\d+ \d+/\d+|\d+/\d+|\d{1,3}(?:[ '.,]\d{3})+(?!\d)(?:[.,]\d+)?|\d+(?:[.,]\d+)?|[.,]\d+)"
 _PLAIN = re.compile(r"(\d*)(?:([.,])(\d+))?")
 _GROUPED = re.compile(r"\d{1,3}(?P<mark>[ '.,])\d{3}(?:(?P=mark)\d{3})*(?:(?!(?P=mark))[.,]\d+)?")
@@ -100,7 +102,7 @@ def count(text: str | None) -> Cell:
     value = _read_number(match[2]) if match else _dozens(plain)
     if isinstance(value, Cell):
         return value
-    if value is None or value != int(value):
+    if value is None or value != int(value) or value > LARGEST_COUNT:
         return bad("not_a_whole_number", "expected a whole number alone, such as 6")
     return Cell(-int(value) if match and match[1] else int(value))
 

@@ -372,7 +372,7 @@ def test_counts(text: str, value: int) -> None:
 
 
 @pytest.mark.parametrize(
-    "text", ["6.5", "½", "1,200", "6 x 500 ml", "six", "5-6", "500 ml", "2 kg", "2k", "7 pints", "none"]
+    "text", ["6.5", "½", "1,200", "6 x 500 ml", "six", "5-6", "500 ml", "2 kg", "2k", "7 pints", "none", "9" * 24]
 )
 def test_what_is_no_whole_number(text: str) -> None:
     assert quantities.count(text).rule in {"not_a_whole_number", "two_readings"}
