@@ -62,6 +62,8 @@ REFERENCES: tuple[tuple[str, str, str, str], ...] = (
     ("sowings", "plot", "plots", "warning"),
     ("harvests", "plot", "plots", "warning"),
     ("batches", "plot", "plots", "warning"),
+    ("spoilage", "plot", "plots", "warning"),
+    ("consumption", "plot", "plots", "warning"),
 )
 """(log, column, log it points to, level): without its batch a row says nothing, without its plot it does."""
 

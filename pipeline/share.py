@@ -32,8 +32,8 @@ EARLIER_REPORT = (
     " one plot's: share a season once, or again only when several plots have changed."
 )
 HOW_ROWS_BELONG = (
-    "A row belongs to the plot it names, or to that of its sowing or batch. Fresh uses name none of these: they are"
-    " shared where each plot keeps a folder of its own."
+    "A row belongs to the plot it names, or to that of its sowing or batch. Write the plot beside these rows, or keep"
+    " a folder for each plot."
 )
 
 

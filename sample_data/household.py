@@ -68,6 +68,8 @@ class Household:
     made: list[Made] = field(default_factory=list)
     fresh: Counter[tuple[dt.date, str, str]] = field(default_factory=Counter)
     """Grams by Sunday of the week, crop and ``eaten``, ``given`` or ``wasted``."""
+    fresh_from: dict[tuple[dt.date, str, str], Counter[str]] = field(default_factory=lambda: defaultdict(Counter))
+    """The same grams by plot."""
     waste_by_sowing: Counter[str] = field(default_factory=Counter)
     batches_of: Counter[tuple[int, str]] = field(default_factory=Counter)
 
@@ -98,13 +100,19 @@ class Household:
                 lots.pop(0)
         return taken
 
-    def _mostly_from(self, crop: str, grams: int) -> str:
-        """The plot that gives most of the oldest ``grams`` of a crop; of several, the first by name."""
+    def _by_plot(self, crop: str, grams: int) -> Counter[str]:
+        """What each plot gives of the oldest ``grams`` of a crop."""
         given: Counter[str] = Counter()
         for lot in self.stock[crop]:
-            part = min(lot.grams, grams - given.total())
-            given[lot.plot] += part
-        return min(given, key=lambda plot: (-given[plot], plot))
+            given[lot.plot] += min(lot.grams, grams - given.total())
+        return given
+
+    def _use_fresh(self, day: dt.date, crop: str, kind: str, grams: int) -> int:
+        """Take for one kind of fresh use, and note it; returns what there was."""
+        self.fresh_from[_sunday(day), crop, kind] += self._by_plot(crop, grams)
+        taken = self.take(crop, grams)
+        self.fresh[_sunday(day), crop, kind] += taken
+        return taken
 
     def throw_out(self, day: dt.date) -> None:
         """Throw away what has gone off by ``day``."""
@@ -113,6 +121,7 @@ class Household:
                 lots.remove(lot)
                 self.balance[crop].wasted += lot.grams
                 self.fresh[_sunday(day), crop, "wasted"] += lot.grams
+                self.fresh_from[_sunday(day), crop, "wasted"][lot.plot] += lot.grams
                 self.waste_by_sowing[lot.sowing_id] += lot.grams
 
     def eat(self, day: dt.date) -> None:
@@ -120,9 +129,7 @@ class Household:
         for crop, lots in self.stock.items():
             if lots:
                 wanted = self.weekly_demand_g(crop) / 7 * np.exp(self.rng.normal(0, DEMAND_SD))
-                eaten = self.take(crop, round(wanted))
-                self.balance[crop].eaten += eaten
-                self.fresh[_sunday(day), crop, "eaten"] += eaten
+                self.balance[crop].eaten += self._use_fresh(day, crop, "eaten", round(wanted))
 
     def give(self, day: dt.date) -> None:
         """Give neighbours a part of what is beyond a week and a half, and no more than a week's worth."""
@@ -130,9 +137,8 @@ class Household:
             week = self.weekly_demand_g(crop)
             spare = sum(lot.grams for lot in lots) - GIVE_BEYOND_WEEKS * week
             if spare > 0.2 * week and self.rng.random() < 0.8:
-                given = self.take(crop, round(min(SHARE_GIVEN * spare, week) / 50) * 50)
-                self.balance[crop].given += given
-                self.fresh[_sunday(day), crop, "given"] += given
+                grams = round(min(SHARE_GIVEN * spare, week) / 50) * 50
+                self.balance[crop].given += self._use_fresh(day, crop, "given", grams)
 
     def put_by(self, day: dt.date) -> None:
         """One kitchen day: the crops with most to spare first, until the day's kilos are done."""
@@ -173,7 +179,7 @@ class Household:
             if amount >= 100:
                 prepared[other] = amount
         picked: dict[str, int] = {}
-        plot = self._mostly_from(recipe.crop, picked_g)
+        plot = mostly(self._by_plot(recipe.crop, picked_g))
         for crop, grams in prepared.items():
             refuse = CROPS[crop].refuse_pct / 100 if trimmed else 0.0
             picked[crop] = self.take(crop, round(grams / (1 - refuse)))
@@ -186,6 +192,11 @@ class Household:
 def _prepared(crop: str, picked_g: int) -> int:
     """Prepared weight of ``picked_g``, to 50 g, rounded down so that the kitchen never runs short."""
     return int(picked_g * (1 - CROPS[crop].refuse_pct / 100) // 50) * 50
+
+
+def mostly(given: Counter[str]) -> str:
+    """The plot that gave most; of several, the first by name."""
+    return min(given, key=lambda plot: (-given[plot], plot))
 
 
 def _sunday(day: dt.date) -> dt.date:

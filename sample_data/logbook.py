@@ -8,7 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from sample_data import handwriting as hand
-from sample_data.household import Household
+from sample_data.household import Household, mostly
 from sample_data.keeping import Kept
 from sample_data.making import Batch
 from sample_data.scenario import Picking, Scenario, Sowing
@@ -140,12 +140,12 @@ def spoilage_lines(household: Household, kept: Kept, rng: np.random.Generator) -
         for look in kept.looks
     ]
     logged: dict[str, int] = {}
-    for day, crop, grams in _fresh(household, "wasted"):
+    for day, crop, grams, plot in _fresh(household, "wasted"):
         if grams >= LEAST_LOGGED_G and rng.random() < SHARE_OF_WASTE_LOGGED:
             logged[crop] = logged.get(crop, 0) + grams
             action = str(rng.choice(["composted", "composted", "fed to animals", "hens"]))
             cells = {"found_on": hand.date(day, rng), "crop": crop, "weight": hand.weight(grams)}
-            lines.append(Line(day, cells | {"cause": "rot", "action": action}))
+            lines.append(Line(day, cells | {"cause": "rot", "action": action, "plot": plot}))
     return sorted(lines, key=lambda line: line.day), logged
 
 
@@ -168,21 +168,21 @@ def consumption_lines(
     told: dict[str, dict[str, int]] = {"eaten": {}, "given": {}}
     shares = {"eaten": SHARE_OF_EATEN_WEEKS_LOGGED, "given": SHARE_OF_GIVEN_LOGGED}
     for use, share in shares.items():
-        for day, crop, grams in _fresh(household, use):
+        for day, crop, grams, plot in _fresh(household, use):
             if grams >= LEAST_LOGGED_G and rng.random() < share:
                 told[use][crop] = told[use].get(crop, 0) + grams
                 cells = {"used_on": hand.date(day, rng), "crop": hand.crop_name(crop, rng, own_words=False)}
-                lines.append(Line(day, cells | {"weight": hand.weight(grams), "use": use}))
+                lines.append(Line(day, cells | {"weight": hand.weight(grams), "use": use, "plot": plot}))
     return sorted(lines, key=lambda line: line.day), told["eaten"], told["given"]
 
 
-def _fresh(household: Household, kind: str) -> list[tuple[dt.date, str, int]]:
-    """Week's end (never beyond the logs), crop and grams, to 50 g, of one kind of fresh use."""
+def _fresh(household: Household, kind: str) -> list[tuple[dt.date, str, int, str]]:
+    """Week's end (never beyond the logs), crop, grams, to 50 g, and plot that gave most, of one kind of fresh use."""
     ends = household.scenario.ends
     return sorted(
-        (min(day, ends), crop, round(grams / 50) * 50)
+        (min(day, ends), crop, round(grams / 50) * 50, mostly(household.fresh_from[day, crop, word]))
         for (day, crop, word), grams in household.fresh.items()
-        if word == kind
+        if word == kind and grams
     )
 
 

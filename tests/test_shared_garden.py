@@ -222,6 +222,33 @@ def test_uses_are_added_up_by_use_and_small_ones_are_withheld() -> None:
     assert uses.filter(pl.col("use") == "donated")["kg"].to_list() == [None, None]
 
 
+def test_uses_that_name_their_plot_are_shared_from_one_folder() -> None:
+    """Five plots in one folder; the fifth keeps to itself, and a use without a plot belongs to none."""
+    rows = [
+        {"used_on": dt.date(2026, 7, 6), "crop": "bean", "weight_kg": kg, "use": "given", "plot": plot}
+        for plot, kg in (("P1", 2.0), ("P2", 3.0), ("p3", 4.0), ("P4", 5.0), ("P5", 50.0), (None, 70.0))
+    ]
+    waste = [
+        {"found_on": dt.date(2026, 7, 9), "crop": "bean", "weight_kg": 1.5, "action": "composted", "plot": f"P{n}"}
+        for n in (1, 2, 3)
+    ]
+    own = plots(*((f"P{n}", 40, None, n < 5) for n in range(1, 6)))
+    garden = shared(folder(plots=own, consumption=rows, spoilage=waste))
+    of_all = {use: kg for crop, use, _, kg in garden.tables["shared_uses"].iter_rows() if crop == ALL_CROPS}
+    assert (of_all["given"], of_all["thrown away"]) == (14.0, 4.5)
+    assert dict(garden.unattributed.iter_rows())["consumption"] == 1
+
+
+def test_a_use_that_names_another_plot_than_its_batch_needs_the_consent_of_both() -> None:
+    made = [_batches(plot, 0)[0][0] | {"batch_id": f"b{n}"} for n, plot in enumerate(("P1", "P2", "P3", "P5"))]
+    uses = [
+        {"used_on": dt.date(2026, 7, 6), "batch_id": f"b{n}", "containers": 1, "plot": "P4"} for n in range(len(made))
+    ]
+    own = plots(*((f"P{n}", 40, None, n < 5) for n in range(1, 6)))
+    used = pool([folder(plots=own, batches=made, consumption=uses)])["consumption"]
+    assert sorted(used["batch_id"].str.tail(2)) == ["b0", "b1", "b2"]
+
+
 def _batches(plot: str, spoiled: int) -> tuple[list[dict[str, Any]], list[dict[str, Any]]]:
     made = [
         {"batch_id": f"{plot}{n}", "made_on": dt.date(2025, 7, 1), "method": "jam", "containers": 10, "plot": plot}

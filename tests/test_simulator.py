@@ -19,7 +19,7 @@ import pytest
 from pipeline.settings import parse_settings
 from sample_data import keeping
 from sample_data.gardens import RIVER_ISLAND, SOUTH
-from sample_data.household import Household, Lot, keep_house
+from sample_data.household import Household, Lot, keep_house, mostly
 from sample_data.keeping import cumulative_hazard
 from sample_data.making import Choices, hazard_ratio, make_batches
 from sample_data.scenario import Picking, Season
@@ -309,10 +309,19 @@ def test_the_plot_of_most_of_the_oldest_produce_makes_the_batch() -> None:
     day = dt.date(2026, 7, 1)
     household = Household(RIVER_ISLAND, np.random.default_rng(1))
     household.stock["plum"] = [Lot(300, day, "", "P3"), Lot(500, day, "", "P2"), Lot(900, day, "", "P5")]
-    assert household._mostly_from("plum", 300) == "P3"
-    assert household._mostly_from("plum", 600) == "P2"  # 300 g of each: the first by name
-    assert household._mostly_from("plum", 900) == "P2"
-    assert household._mostly_from("plum", 1700) == "P5"
+    assert mostly(household._by_plot("plum", 300)) == "P3"
+    assert mostly(household._by_plot("plum", 600)) == "P2"  # 300 g of each: the first by name
+    assert mostly(household._by_plot("plum", 900)) == "P2"
+    assert mostly(household._by_plot("plum", 1700)) == "P5"
+
+
+def test_fresh_uses_name_a_plot_that_gave_the_crop(island: Season) -> None:
+    grown = {(line.crop, line.plot) for line in RIVER_ISLAND.sowings}
+    grown |= {(tree.crop, tree.plot) for tree in RIVER_ISLAND.trees}
+    for log in ("spoilage.csv", "consumption.csv"):
+        fresh = [row for row in rows(island, log) if not row["batch_id"] and row["crop"] in {crop for crop, _ in grown}]
+        assert len(fresh) > 50
+        assert {(row["crop"], row["plot"]) for row in fresh} <= grown
 
 
 def test_what_is_not_eaten_in_time_is_thrown_out() -> None:

@@ -25,6 +25,7 @@ from schemas.contracts import core_types
 BY_PLOT = ("sowings", "harvests", "batches", "ingredients", "spoilage", "consumption")
 """Logs whose rows belong to a plot; tastings are personal and are not read."""
 
+NAMING_A_PLOT = ("sowings", "harvests", "batches", "spoilage", "consumption")
 PRIVATE = ("grower", "note", "treatment", "trial", "bed", "variety")
 """Columns emptied at once: nothing that is shared needs them."""
 
@@ -111,7 +112,7 @@ def _plain(column: str) -> pl.Expr:
 
 def _plots_named(frames: Mapping[str, pl.DataFrame]) -> set[str]:
     """Every plot that a folder knows of, listed or not."""
-    names = [frames[log].select(_plain("plot"))["plot"] for log in ("plots", "sowings", "harvests", "batches")]
+    names = [frames[log].select(_plain("plot"))["plot"] for log in ("plots", *NAMING_A_PLOT)]
     return set(pl.concat(names).drop_nulls())
 
 
@@ -181,11 +182,17 @@ def _with_plot(frames: Mapping[str, pl.DataFrame], prefix: str) -> dict[str, pl.
     )
     of_batch = {
         log: rows[log]
-        .join(made_on, on="batch_id", how="left", maintain_order="left")
-        .with_columns(plot=pl.when(pl.col("batch_id").is_null()).then(only).otherwise("plot"))
+        .join(made_on.rename({"plot": "second"}), on="batch_id", how="left", maintain_order="left")
+        .with_columns(plot=_of_batch(own if log in NAMING_A_PLOT else None, only))
         for log in ("ingredients", "spoilage", "consumption")
     }
     return {"sowings": sowings, "harvests": harvests, "batches": batches, **of_batch}
+
+
+def _of_batch(own: pl.Expr | None, only: pl.Expr) -> pl.Expr:
+    """The plot of a row that may be of a batch: the one it names, or its batch's; fresh produce may be of the only."""
+    fresh = pl.when(pl.col("batch_id").is_null()).then(only)
+    return pl.coalesce(*([] if own is None else [own]), "second", fresh)
 
 
 def _own_names(frame: pl.DataFrame, prefix: str) -> pl.DataFrame:
