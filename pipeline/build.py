@@ -86,12 +86,17 @@ def _loaded(store: Store, report: LoadReport, most: int | None) -> Loaded:
     return Loaded(store.answer("load_summary"), everything, problem_counts(store), report.notes)
 
 
+def _read(folder: Path, as_of: dt.date, store_path: Path | None, progress: Progress) -> tuple[LoadReport, Logs]:
+    """The typed logs of a folder, its store brought in line first."""
+    with opened(folder, store_path) as (store, settings):
+        report = load_folder(store, folder, settings, as_of, progress)
+        return report, read_logs(store, settings, as_of)
+
+
 def spoilage(folder: Path, by: str, as_of: dt.date, store_path: Path | None, seed: int, progress: Progress) -> Answers:
     """What kept and what spoiled, by the columns that ``by`` names."""
     columns = answering.grouping_columns(by)
-    with opened(folder, store_path) as (store, settings):
-        report = load_folder(store, folder, settings, as_of, progress)
-        logs = read_logs(store, settings, as_of)
+    report, logs = _read(folder, as_of, store_path, progress)
     tables = answering.spoilage_answers(logs, [columns], seed)
     published = {name: table for name, table in tables.items() if name in ANSWERS}
     findings = answering.spoilage_sentences(logs, tables, columns)
@@ -109,9 +114,7 @@ def spoilage(folder: Path, by: str, as_of: dt.date, store_path: Path | None, see
 
 def gluts(folder: Path, as_of: dt.date, store_path: Path | None, seed: int, progress: Progress) -> Answers:
     """The balance per crop and week of the season, and the waste that came from gluts."""
-    with opened(folder, store_path) as (store, settings):
-        report = load_folder(store, folder, settings, as_of, progress)
-        logs = read_logs(store, settings, as_of)
+    report, logs = _read(folder, as_of, store_path, progress)
     tables, notes = answering.harvest_answers(logs, seed)
     first, last = logs.season
     season = f"Season {first.isoformat()} to {last.isoformat()}."
@@ -123,9 +126,7 @@ def gluts(folder: Path, as_of: dt.date, store_path: Path | None, seed: int, prog
 
 def shelf(folder: Path, as_of: dt.date, store_path: Path | None, calendar: Path | None, progress: Progress) -> Answers:
     """What is on the shelf, what to use first and when it runs out; with a calendar of looks if one is named."""
-    with opened(folder, store_path) as (store, settings):
-        report = load_folder(store, folder, settings, as_of, progress)
-        logs = read_logs(store, settings, as_of)
+    report, logs = _read(folder, as_of, store_path, progress)
     tables = answering.shelf_answers(logs)
     findings = harvest_findings(nothing("glut_waste"), tables["shelf"], tables["use_first"], nothing("needs"))
     sentences = answering.findings_of("shelf", findings)
@@ -161,9 +162,7 @@ def labels(
     from pipeline.kitchen.looks import label_facts
     from reports.labels import label_sheet
 
-    with opened(folder, store_path) as (store, settings):
-        load_folder(store, folder, settings, as_of, progress)
-        logs = read_logs(store, settings, as_of)
+    _, logs = _read(folder, as_of, store_path, progress)
     tables = answering.shelf_answers(logs)
     facts = label_facts(logs["batches"], tables["use_first"], answering.ready_of(logs), tables["cautions"], logs.as_of)
     if chosen:
@@ -173,7 +172,7 @@ def labels(
             raise UsageError(message)
         facts = facts.filter(pl.col("batch_id").is_in(list(chosen)))
     try:
-        page = label_sheet(facts, garden_name=settings.name, sheet=sheet, skip=skip)
+        page = label_sheet(facts, garden_name=logs.settings.name, sheet=sheet, skip=skip)
     except ValueError as error:
         raise UsageError(str(error)) from error
     return write_files(output_folder(out, folder / "labels"), {"labels.html": page.encode()})[0]
@@ -190,16 +189,14 @@ def sow(
     simple: bool = False,
 ) -> tuple[Answers, list[Path]]:
     """The sowing plan for the next season, and the files it was written to."""
-    with opened(folder, store_path) as (store, settings):
-        report = load_folder(store, folder, settings, as_of, progress)
-        logs = read_logs(store, settings, as_of)
+    report, logs = _read(folder, as_of, store_path, progress)
     progress("planning")
     tables, notes = answering.plan_answers(logs, seed, simple=simple, bound=True)
     progress("")
     written: list[Path] = []
     if tables["sowing_plan"].height:
         target = output_folder(out, folder / "plan")
-        written = _write_plan(target, tables, settings.name, as_of)
+        written = _write_plan(target, tables, logs.settings.name, as_of)
     shown = {"sowing_plan": PLAN_SHOWN, "plan_comparison": (), "needs": (), "crop_timing": TIMING_SHOWN}
     findings = plan_findings(tables["sowing_plan"], tables["plan_comparison"])
     sentences = answering.findings_of("plan", findings)
@@ -217,9 +214,7 @@ def outlook(
     """What stands in the ground and is likely to come in the next eight weeks, and the file it was written to."""
     from reports.tables import answer_csv
 
-    with opened(folder, store_path) as (store, settings):
-        report = load_folder(store, folder, settings, as_of, progress)
-        logs = read_logs(store, settings, as_of)
+    report, logs = _read(folder, as_of, store_path, progress)
     tables, notes = answering.outlook_answers(logs, seed)
     table = tables["season_outlook"]
     coming = table.filter(pl.col("kg_p90") >= LEAST_SHOWN_KG)
