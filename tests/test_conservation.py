@@ -47,7 +47,7 @@ rows_of_cells = st.lists(
 )
 
 
-@settings(max_examples=150)
+@settings(max_examples=80)
 @given(
     rows=rows_of_cells,
     delimiter=st.sampled_from([",", ";", "\t"]),
@@ -150,7 +150,7 @@ def shared_store() -> Iterator[Store]:
         yield store
 
 
-@settings(max_examples=12)
+@settings(max_examples=8)
 @given(steps=st.lists(st.frozensets(st.sampled_from(KINDS)), min_size=1, max_size=3))
 def test_the_store_depends_on_what_the_folder_holds_not_on_how_it_came_to_hold_it(
     tmp_path: Path,
