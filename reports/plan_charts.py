@@ -33,6 +33,7 @@ ROW_HEIGHT, MANY_SOWINGS = 24, 30
 ROOM_FOR_DATE = 0.2
 """Share of the drawn span kept free on the left, where the first sowing dates are written."""
 
+FEW_WEEKS = 13
 BEFORE, AFTER = "sown as last season", "sown by the plan"
 
 MEASURES: dict[str, str] = {
@@ -118,7 +119,9 @@ def harvest_outlook(
         *_outlook_rows(outlook, crops, {expected: "kg_p50", wanted: "need_kg"}, band=expected),
         *([] if past is None else _outlook_rows(past, crops, {BEFORE: "kg_p50"})),
     ]
-    x = alt.X("week:T", title=None, axis=utc_axis("%b", grid=False, tickCount=4), scale=alt.Scale(type="utc"))
+    # over a few weeks the month alone would stand three times
+    form = "%-d %b" if outlook["week"].n_unique() <= FEW_WEEKS else "%b"
+    x = alt.X("week:T", title=None, axis=utc_axis(form, grid=False, tickCount=4), scale=alt.Scale(type="utc"))
     base = alt.Chart().encode(x=x)
     band = base.transform_filter(f"datum.line == '{expected}'").mark_area(color=BLUE, opacity=0.22)
     styles: dict[str, tuple[str, list[int]]] = {expected: (BLUE, [1, 0]), wanted: (VERMILLION, [5, 3])}
