@@ -86,6 +86,11 @@ class Logs:
         return self.frames[log]
 
     @cached_property
+    def histories(self) -> pl.DataFrame:
+        """Container histories of every batch, worked out once."""
+        return container_histories(self["batches"], self["spoilage"], self["consumption"], self.as_of)
+
+    @cached_property
     def timed(self) -> tuple[pl.DataFrame, pl.DataFrame]:
         """``timing_of`` these logs, worked out once."""
         return timing_of(self)
@@ -130,11 +135,6 @@ def grouping_columns(by: str) -> list[str]:
     return [column for name in names for column in GROUPINGS[name]]
 
 
-def histories_of(logs: Logs) -> pl.DataFrame:
-    """Container histories of every batch."""
-    return container_histories(logs["batches"], logs["spoilage"], logs["consumption"], logs.as_of)
-
-
 def salt_limits() -> pl.DataFrame:
     """Least salt that is published, by method: ``method``, ``limit_pct``, ``limit_source``."""
     rule = reference.caution_rules().filter(pl.col("id") == "low_salt")
@@ -143,7 +143,7 @@ def salt_limits() -> pl.DataFrame:
 
 def spoilage_answers(logs: Logs, groupings: Sequence[Sequence[str]], seed: int) -> Tables:
     """Everything about what kept: the answer tables, and ``worse``, which groups stand out by the first grouping."""
-    histories = histories_of(logs)
+    histories = logs.histories
     pairs = [grouped(histories, columns) for columns in groupings]
     return {
         "spoilage": pl.concat([table for table, _ in pairs]),
@@ -203,7 +203,7 @@ def cautions_of(logs: Logs) -> pl.DataFrame:
 def shelf_answers(logs: Logs) -> Tables:
     """What is on the shelf, what to use first, and which batches break a published limit."""
     ledger = shelf_ledger(logs["batches"], logs["spoilage"], logs["consumption"], logs.as_of)
-    curves = keeping_curves(histories_of(logs), ["method"])
+    curves = keeping_curves(logs.histories, ["method"])
     months = reference.quality_months()
     return {
         "shelf": shelf_table(ledger, logs["consumption"], logs.as_of),
@@ -219,7 +219,7 @@ def ready_of(logs: Logs) -> pl.DataFrame:
 
 def needs_of(logs: Logs) -> pl.DataFrame:
     """What next season needs of each crop."""
-    histories = histories_of(logs)
+    histories = logs.histories
     ledger = shelf_ledger(logs["batches"], logs["spoilage"], logs["consumption"], logs.as_of)
     return needs_table(
         fresh_needs_of(logs),
@@ -298,11 +298,15 @@ def plan_of(
 
 
 def ground_of(logs: Logs, until: dt.date) -> Ground:
-    """What may be in the ground, with weather from the first sowing on until the planned season has begun."""
+    """What may be in the ground, with weather until the planned season has begun."""
+    return Ground(logs["sowings"], logs["harvests"], weather_since_sown(logs, until))
+
+
+def weather_since_sown(logs: Logs, until: dt.date) -> pl.DataFrame:
+    """Weather without gaps from the first sowing on."""
     starts = logs["sowings"]["sown_on"].min()
-    first = starts if isinstance(starts, dt.date) else until
-    weather = fill_weather(logs["weather"], logs["climate"], min(first, until), until, logs.settings.latitude)
-    return Ground(logs["sowings"], logs["harvests"], weather)
+    first = min(starts, until) if isinstance(starts, dt.date) else until
+    return fill_weather(logs["weather"], logs["climate"], first, until, logs.settings.latitude)
 
 
 def _chosen(needs: pl.DataFrame, crops: tuple[str, ...] | None) -> pl.DataFrame:
@@ -337,11 +341,7 @@ def plan_answers(logs: Logs, seed: int, *, simple: bool = False, bound: bool = F
 def outlook_answers(logs: Logs, seed: int) -> tuple[Tables, list[str]]:
     """What stands in the ground and is likely to come in the next eight weeks, and notes on what it leaves out."""
     timing, learned = logs.timed
-    latitude, sowings = logs.settings.latitude, logs["sowings"]
-    first = starts_from_logs(sowings, logs["harvests"])["clock_from"].min()
-    if not isinstance(first, dt.date):
-        first = logs.as_of
-    last = logs.as_of + dt.timedelta(days=OUTLOOK_DAYS)
+    sowings = logs["sowings"]
     outlook = season_outlook(
         sowings,
         logs["harvests"],
@@ -349,10 +349,10 @@ def outlook_answers(logs: Logs, seed: int) -> tuple[Tables, list[str]]:
         timing,
         learned,
         fresh_needs_of(logs),
-        fill_weather(logs["weather"], logs["climate"], first, last, latitude),
+        weather_since_sown(logs, logs.as_of + dt.timedelta(days=OUTLOOK_DAYS)),
         logs.as_of,
         rng=np.random.default_rng(seed),
-        latitude=latitude,
+        latitude=logs.settings.latitude,
     )
     unknown = left_out(sowings, logs.crops, timing, learned, logs.as_of)
     notes = [f"Not in the outlook: {crop}, not known: {what}." for crop, what in unknown.items()]
@@ -366,7 +366,7 @@ def outlook_sentences(logs: Logs, outlook: pl.DataFrame) -> list[Finding]:
 
 def spoilage_sentences(logs: Logs, tables: Tables, by: Sequence[str] = ("method",)) -> list[Finding]:
     """Findings on what kept, on salt and on trials; ``by`` names the columns that ``worse`` is grouped by."""
-    histories = histories_of(logs)
+    histories = logs.histories
     ferments = histories.filter((pl.col("method") == "ferment") & pl.col("salt_band").is_not_null())
     return spoilage_findings(
         by_method=spoilage_table(histories, ["method"]),

@@ -39,11 +39,11 @@ class Loaded:
 
 @dataclass(frozen=True)
 class Answers:
-    """The answer of one command: its tables, what a terminal shows of them, and what to say beside them."""
+    """The answer of one command: its tables, which of them a terminal shows, and what to say beside them."""
 
     as_of: dt.date
     tables: Tables
-    shown: dict[str, tuple[str, ...]]
+    shown: tuple[str, ...]
     sentences: tuple[str, ...] = ()
     notes: tuple[str, ...] = ()
     brief: Tables = field(default_factory=dict, repr=False)
@@ -101,14 +101,8 @@ def spoilage(folder: Path, by: str, as_of: dt.date, store_path: Path | None, see
     published = {name: table for name, table in tables.items() if name in ANSWERS}
     findings = answering.spoilage_sentences(logs, tables, columns)
     sentences = (*answering.findings_of("spoilage", findings), *answering.findings_of("trials", findings))
-    shown = {
-        "spoilage": SPOILAGE_SHOWN,
-        "salt_response": SALT_RESPONSE_SHOWN,
-        "salt_levels": SALT_LEVELS_SHOWN,
-        "spoilage_differences": DIFFERENCES_SHOWN,
-        "trials": TRIALS_SHOWN,
-    }
-    kept = {name: what for name, what in shown.items() if name == "spoilage" or published[name].height}
+    shown = ("salt_response", "salt_levels", "spoilage_differences", "trials")
+    kept = ("spoilage", *(name for name in shown if published[name].height))
     return Answers(as_of, published, kept, sentences, (*report.notes, FOOD_CAUTION))
 
 
@@ -120,7 +114,7 @@ def gluts(folder: Path, as_of: dt.date, store_path: Path | None, seed: int, prog
     season = f"Season {first.isoformat()} to {last.isoformat()}."
     findings = harvest_findings(tables["glut_waste"], nothing("shelf"), nothing("use_first"), nothing("needs"))
     sentences = (season, *answering.findings_of("harvest", findings))
-    shown = {"glut_waste": GLUTS_SHOWN, "sowing_waste": ()}
+    shown = ("glut_waste", "sowing_waste")
     return Answers(as_of, tables, shown, sentences, (*report.notes, *notes))
 
 
@@ -130,7 +124,7 @@ def shelf(folder: Path, as_of: dt.date, store_path: Path | None, calendar: Path 
     tables = answering.shelf_answers(logs)
     findings = harvest_findings(nothing("glut_waste"), tables["shelf"], tables["use_first"], nothing("needs"))
     sentences = answering.findings_of("shelf", findings)
-    shown = {"shelf": (), "use_first": USE_FIRST_SHOWN, "cautions": CAUTIONS_SHOWN}
+    shown = ("shelf", "use_first", "cautions")
     said = []
     if calendar is not None:
         written = shelf_calendar_file(logs, tables, calendar)
@@ -197,7 +191,7 @@ def sow(
     if tables["sowing_plan"].height:
         target = output_folder(out, folder / "plan")
         written = _write_plan(target, tables, logs.settings.name, as_of)
-    shown = {"sowing_plan": PLAN_SHOWN, "plan_comparison": (), "needs": (), "crop_timing": TIMING_SHOWN}
+    shown = ("sowing_plan", "plan_comparison", "needs", "crop_timing")
     findings = plan_findings(tables["sowing_plan"], tables["plan_comparison"])
     sentences = answering.findings_of("plan", findings)
     return Answers(as_of, tables, shown, sentences, (*report.notes, *notes)), written
@@ -222,10 +216,10 @@ def outlook(
     if table.height:
         target = output_folder(out, folder / "plan")
         written = write_files(target, {"season_outlook.csv": answer_csv(table).encode()})
-    shown: dict[str, tuple[str, ...]] = {"season_outlook": OUTLOOK_SHOWN}
+    shown: tuple[str, ...] = ("season_outlook",)
     sentences = answering.findings_of("outlook", answering.outlook_sentences(logs, table))
     if coming.is_empty():
-        shown, sentences = {}, (NOTHING_COMES if logs["sowings"].height else NOTHING_SOWN,)
+        shown, sentences = (), (NOTHING_COMES if logs["sowings"].height else NOTHING_SOWN,)
     return Answers(as_of, tables, shown, sentences, (*report.notes, *notes), {"season_outlook": coming}), written
 
 
@@ -362,40 +356,6 @@ FOOD_CAUTION = (
 US_UNITS = 'Pages are in kilograms and degrees Celsius; `report = "us"` under [units] is read, but has no effect yet.'
 SAVED: Sequence[str] = tuple(name for name in ANSWERS if name not in {"load_summary", "problems"})
 """Answers written by a review; the two others are written by every load."""
-SPOILAGE_SHOWN = ("group", "batches", "containers", "spoiled", "lost_share", "kept_12m", "evidence")
-SALT_RESPONSE_SHOWN = ("method", "batches", "hazard_ratio_per_half_point", "p_value", "evidence")
-SALT_LEVELS_SHOWN = ("method", "level", "basis", "batches", "spoiled", "kept_12m", "limit_pct", "evidence")
-DIFFERENCES_SHOWN = ("factor", "value", "batches", "spoiled", "expected", "ratio", "p_value", "evidence")
-TRIALS_SHOWN = ("trial", "arm", "batches", "spoiled", "tasters", "difference", "firmness_difference")
-GLUTS_SHOWN = (
-    "crop",
-    "picked_kg",
-    "eaten_kg",
-    "put_by_kg",
-    "given_kg",
-    "wasted_kg",
-    "expired_kg",
-    "left_kg",
-    "from_gluts_kg",
-    "even_loss_kg",
-    "worst_week",
-    "eaten_basis",
-)
-USE_FIRST_SHOWN = ("batch_id", "crop", "method", "on_hand", "due_on", "reason")
-CAUTIONS_SHOWN = ("batch_id", "severity", "found", "limit", "source")
-PLAN_SHOWN = (
-    "crop",
-    "sow_on",
-    "plant_out_on",
-    "amount",
-    "unit",
-    "first_pick_on",
-    "last_pick_on",
-    "expected_kg",
-    "reason",
-)
 LEAST_SHOWN_KG = 0.05
 NOTHING_SOWN = "No sowing is logged, so nothing can be foretold: sowings.csv is the log to start."
 NOTHING_COMES = "Nothing that stands is likely to be ripe in the next eight weeks."
-OUTLOOK_SHOWN = ("crop", "week", "kg_p10", "kg_p50", "kg_p90", "need_kg", "over_kg")
-TIMING_SHOWN = ("crop", "degree_days_to_first_pick", "n_sowings", "prior_weight", "error_days", "basis")

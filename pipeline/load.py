@@ -234,21 +234,10 @@ def _without_header(text: LogText) -> Iterator[Batch]:
             yield raw_of(log, file.name, list(part.odd)), core, no_problems()
     names = ", ".join(column.name for column in log.columns if column.required)
     message = f"no header found, so all {lines} lines are set aside: the first line names the columns, such as {names}"
-    found = (
-        [
-            (
-                file.name,
-                first.line,
-                "",
-                shorten((" " if file.sheet else ",").join(first.cells)),
-                "no_header",
-                "error",
-                message,
-            )
-        ]
-        if first
-        else []
-    )
+    found = []
+    if first is not None:
+        typed = shorten((" " if file.sheet else ",").join(first.cells))
+        found = [(file.name, first.line, "", typed, "no_header", "error", message)]
     said = pl.DataFrame(found, schema=PROBLEM_COLUMNS, orient="row")
     yield raw_of(log, file.name, []), core, said
 

@@ -16,7 +16,8 @@ import duckdb
 import polars as pl
 
 from pipeline.errors import StoreError
-from schemas.answers import ANSWERS, Answer
+from schemas.answer_table import Answer
+from schemas.answers import ANSWERS
 from schemas.contracts import core_types, polars_types
 from schemas.logs import LOGS, Log
 

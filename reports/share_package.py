@@ -12,7 +12,7 @@ from collections.abc import Mapping
 import polars as pl
 
 from reports.tables import answer_csv
-from schemas.answers import Answer
+from schemas.answer_table import Answer
 from schemas.dictionary import TABLE_SCHEMA_TYPES
 from schemas.shared import SHARED
 

@@ -15,7 +15,7 @@ from rich.table import Table
 from rich.text import Text
 
 from reports.words import INTERVALS, MEASURED_IN, Value, cell, column_title, interval_cell, quantity
-from schemas.answers import Answer, Column
+from schemas.answer_table import Answer, Column
 
 FORMULA_STARTS = ("=", "+", "-", "@", "\t", "\r")
 """First characters that make a spreadsheet take a text cell for a formula."""

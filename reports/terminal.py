@@ -118,19 +118,56 @@ UNSEEN = re.compile("[\u200b\u200e\u200f\u202a-\u202e\u2060\u2066-\u2069\ufeff]"
 """Characters without a width, which change how those around them are shown."""
 
 
-def print_answers(
-    tables: Mapping[str, pl.DataFrame], shown: Mapping[str, tuple[str, ...]], sentences: Iterable[str]
-) -> None:
-    """Print findings as sentences and the tables named in ``shown`` with those of their columns."""
+COLUMNS: dict[str, tuple[str, ...]] = {
+    "spoilage": ("group", "batches", "containers", "spoiled", "lost_share", "kept_12m", "evidence"),
+    "salt_response": ("method", "batches", "hazard_ratio_per_half_point", "p_value", "evidence"),
+    "salt_levels": ("method", "level", "basis", "batches", "spoiled", "kept_12m", "limit_pct", "evidence"),
+    "spoilage_differences": ("factor", "value", "batches", "spoiled", "expected", "ratio", "p_value", "evidence"),
+    "trials": ("trial", "arm", "batches", "spoiled", "tasters", "difference", "firmness_difference"),
+    "glut_waste": (
+        "crop",
+        "picked_kg",
+        "eaten_kg",
+        "put_by_kg",
+        "given_kg",
+        "wasted_kg",
+        "expired_kg",
+        "left_kg",
+        "from_gluts_kg",
+        "even_loss_kg",
+        "worst_week",
+        "eaten_basis",
+    ),
+    "use_first": ("batch_id", "crop", "method", "on_hand", "due_on", "reason"),
+    "cautions": ("batch_id", "severity", "found", "limit", "source"),
+    "sowing_plan": (
+        "crop",
+        "sow_on",
+        "plant_out_on",
+        "amount",
+        "unit",
+        "first_pick_on",
+        "last_pick_on",
+        "expected_kg",
+        "reason",
+    ),
+    "season_outlook": ("crop", "week", "kg_p10", "kg_p50", "kg_p90", "need_kg", "over_kg"),
+    "crop_timing": ("crop", "degree_days_to_first_pick", "n_sowings", "prior_weight", "error_days", "basis"),
+}
+"""Columns that fit a terminal, of tables that have more."""
+
+
+def print_answers(tables: Mapping[str, pl.DataFrame], shown: Iterable[str], sentences: Iterable[str]) -> None:
+    """Print findings as sentences and the tables named in ``shown``."""
     from rich.console import Console
     from rich.text import Text
 
     console = Console(highlight=False, soft_wrap=False)
     for sentence in sentences:
         console.print(Text(_plain(sentence)))
-    for name, columns in shown.items():
+    for name in shown:
         frame = tables[name]
         if frame.is_empty():
             console.print(Text(f"{ANSWERS[name].description}: nothing in the logs yet."))
         else:
-            console.print(terminal_table(frame, ANSWERS[name], columns or None))
+            console.print(terminal_table(frame, ANSWERS[name], COLUMNS.get(name)))

@@ -9,7 +9,7 @@ from __future__ import annotations
 import datetime as dt
 import math
 
-from schemas.answers import Column
+from schemas.answer_table import Column
 
 NBSP = "\u00a0"
 NIL = "\u2013"

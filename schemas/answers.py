@@ -6,43 +6,7 @@ and ``evidence`` (``enough``: 8 batches or more, ``thin``: 3 to 7, ``too little`
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-
-
-@dataclass(frozen=True)
-class Column:
-    """One column of an answer table."""
-
-    name: str
-    dtype: str
-    """``text``, ``int``, ``float``, ``bool`` or ``date``."""
-    description: str
-    unit: str | None = None
-
-
-@dataclass(frozen=True)
-class Answer:
-    """One answer table."""
-
-    name: str
-    grain: str
-    description: str
-    columns: tuple[Column, ...]
-
-
-def _c(spec: str) -> tuple[Column, ...]:
-    """Columns from lines of ``name dtype unit-or-dash description``."""
-    columns = []
-    for line in spec.strip().splitlines():
-        name, dtype, unit, description = line.split(maxsplit=3)
-        columns.append(Column(name, dtype, description, None if unit == "-" else unit.replace("_", " ")))
-    return tuple(columns)
-
-
-def declared(name: str, grain: str, description: str, spec: str) -> Answer:
-    """A table from its columns, one a line: ``name dtype unit-or-dash description``."""
-    return Answer(name, grain, description, _c(spec))
-
+from schemas.answer_table import OUTLOOK, Answer, declared
 
 _TABLES = (
     declared(
@@ -391,14 +355,7 @@ _TABLES = (
         "harvest_outlook",
         "crop, week",
         "What the plan is expected to give",
-        """
-        crop text - crop
-        week date - Monday of the week
-        kg_p10 float kg 1 year in 10 gives less
-        kg_p50 float kg middle
-        kg_p90 float kg 1 year in 10 gives more
-        need_kg float kg wanted fresh
-        """,
+        OUTLOOK + "need_kg float kg wanted fresh",
     ),
     declared(
         "plan_comparison",
@@ -447,14 +404,7 @@ _TABLES = (
         "last_season_outlook",
         "crop, week",
         "What last season's sowings would be expected to give, were they made again",
-        """
-        crop text - crop
-        week date - Monday of the week
-        kg_p10 float kg 1 year in 10 gives less
-        kg_p50 float kg middle
-        kg_p90 float kg 1 year in 10 gives more
-        need_kg float kg wanted fresh
-        """,
+        OUTLOOK + "need_kg float kg wanted fresh",
     ),
 )
 

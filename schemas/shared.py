@@ -5,7 +5,7 @@ A row or cell that rests on too few plots is withheld: its figures are empty. Pl
 
 from __future__ import annotations
 
-from schemas.answers import Answer, declared
+from schemas.answer_table import OUTLOOK, Answer, declared
 
 ALL_CROPS = "all crops"
 OTHER_CROPS = "other crops"
@@ -124,14 +124,7 @@ _TABLES = (
         "shared_outlook",
         "crop, week",
         "What those sowings are expected to give, all plots together",
-        """
-        crop text - crop
-        week date - Monday of the week
-        kg_p10 float kg 1 year in 10 gives less
-        kg_p50 float kg middle
-        kg_p90 float kg 1 year in 10 gives more
-        need_kg float kg what an even harvest would be
-        """,
+        OUTLOOK + "need_kg float kg what an even harvest would be",
     ),
     declared(
         "shared_plan_worth",

@@ -126,7 +126,7 @@ def test_intervals_of_what_keeps_hold_the_truth(gardens: list[Garden]) -> None:
     """95 % intervals of the share kept at 12 months, over methods and seasons: at most 3 of about 20 miss."""
     inside = []
     for garden in gardens:
-        table, _ = answers.grouped(answers.histories_of(garden.logs), ["method"])
+        table, _ = answers.grouped(garden.logs.histories, ["method"])
         true = garden.truth["keeping"]["kept_12_months_as_made"]
         inside += [
             row["kept_12m_low"] <= true[row["group"]] <= row["kept_12m_high"]

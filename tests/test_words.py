@@ -10,7 +10,8 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from reports import words
-from schemas.answers import ANSWERS, Column
+from schemas.answer_table import Column
+from schemas.answers import ANSWERS
 
 
 def plain(text: str) -> str:
