@@ -106,3 +106,12 @@ def test_first_picks_of_the_year_that_came_are_predicted_better_than_by_days(log
     assert both.height >= 25
     assert by_warmth.median() < 6.5
     assert by_warmth.mean() < 0.85 * by_days.mean()
+
+
+def test_the_same_logs_give_the_same_timing_to_the_last_digit(logs: Logs) -> None:
+    """Sums in another order differ in the last digit, and a plan made from them may too."""
+    first, first_yields = answers.timing_of(logs)
+    for _ in range(8):
+        timing, yields = answers.timing_of(logs)
+        assert timing.equals(first)
+        assert yields.equals(first_yields)

@@ -104,7 +104,8 @@ def _ready(starts: pl.DataFrame, picks: pl.DataFrame, yields: pl.DataFrame | Non
 
 def _picks_of(picks: pl.DataFrame) -> dict[str, Picks]:
     """Days and kg picked on each, by sowing."""
-    daily = picks.group_by("sowing_id", "picked_on").agg(pl.col("weight_kg").sum()).sort("sowing_id", "picked_on")
+    by_day = picks.group_by("sowing_id", "picked_on", maintain_order=True)
+    daily = by_day.agg(pl.col("weight_kg").sum()).sort("sowing_id", "picked_on")
     number = daily.with_columns(pl.col("picked_on").cast(pl.Int32).cast(pl.Float64))
     return {
         sowing_id: (rows["picked_on"].to_numpy(), rows["weight_kg"].to_numpy())
@@ -147,7 +148,7 @@ def fit_yields(sowings: pl.DataFrame, harvests: pl.DataFrame, crops: pl.DataFram
     log_end = harvests["picked_on"].max()
     picked = (
         harvests.drop_nulls("sowing_id")
-        .group_by("sowing_id")
+        .group_by("sowing_id", maintain_order=True)
         .agg(
             pl.col("weight_kg").sum().alias("kg"),
             pl.col("picked_on").min().alias("first"),
@@ -158,8 +159,8 @@ def fit_yields(sowings: pl.DataFrame, harvests: pl.DataFrame, crops: pl.DataFram
     )
     known = (
         row_metres(sowings, crops)
-        .join(picked, on="sowing_id", how="inner")
-        .join(reference, on="crop", how="inner")
+        .join(picked, on="sowing_id", how="inner", maintain_order="left")
+        .join(reference, on="crop", how="inner", maintain_order="left")
         .filter(
             pl.col("kg") > 0,
             pl.col("row_m") > 0,
@@ -167,7 +168,8 @@ def fit_yields(sowings: pl.DataFrame, harvests: pl.DataFrame, crops: pl.DataFram
             >= pl.col("first") + pl.duration(days=1) * pl.col("prior_days").fill_null(28.0).ceil().cast(pl.Int64),
         )
     )
-    own = known.group_by("crop").agg(
+    # Sums in the order of the rows: in another order the last digit differs, and so would a plan made from it.
+    own = known.group_by("crop", maintain_order=True).agg(
         (pl.col("kg").sum() / pl.col("row_m").sum()).log().alias("own_yield"), pl.len().cast(pl.Int64).alias("n")
     )
     joined = reference.join(own, on="crop", how="left", maintain_order="left").with_columns(pl.col("n").fill_null(0))

@@ -267,7 +267,9 @@ def _yearly_means(weather: pl.DataFrame, usual: GardenClimate) -> pl.DataFrame:
     own = weather.select("date", "tmin_c", "tmax_c").drop_nulls().unique("date", keep="first").sort("date")
     index = _year_index(own["date"])
     away = (own["tmin_c"] - usual.tmin_c[index] + own["tmax_c"] - usual.tmax_c[index]) / 2
-    yearly = pl.DataFrame({"year": own["date"].dt.year().cast(pl.Int64), "away_c": away}).group_by("year")
+    yearly = pl.DataFrame({"year": own["date"].dt.year().cast(pl.Int64), "away_c": away}).group_by(
+        "year", maintain_order=True
+    )
     means = yearly.agg(pl.len().alias("days"), pl.col("away_c").mean())
     return means.filter(pl.col("days") >= DAYS_FOR_OWN_CURVE).select("year", "away_c").sort("year")
 
