@@ -11,34 +11,34 @@ import numpy as np
 import polars as pl
 
 from pipeline import reference
-from pipeline.analysis.differences import spoilage_differences
-from pipeline.analysis.findings_harvest import harvest_findings
-from pipeline.analysis.findings_outlook import outlook_findings, usual_batches
-from pipeline.analysis.findings_season import data_findings, plan_findings, season_findings
-from pipeline.analysis.findings_spoilage import spoilage_findings
-from pipeline.analysis.gluts import GlutAnswers, glut_balance
-from pipeline.analysis.histories import container_histories
-from pipeline.analysis.keeping import keeping_curves
-from pipeline.analysis.needs import fresh_needs, needs_table
-from pipeline.analysis.outlook import left_out, season_outlook
-from pipeline.analysis.permutation import YEAR_DAYS
-from pipeline.analysis.rotation import rotation_notes
-from pipeline.analysis.salt import salt_levels, salt_response
-from pipeline.analysis.salt_measures import with_salt_measures
-from pipeline.analysis.shelf import shelf_ledger, shelf_table, use_first
-from pipeline.analysis.sowing_logs import fit_yields, starts_from_logs
-from pipeline.analysis.sowing_model import fit_crop_timing
-from pipeline.analysis.sowing_options import PLAN_DAYS, PlanOptions
-from pipeline.analysis.sowing_plan import PlanResult, plan_sowings
-from pipeline.analysis.spoilage import grouped, spoilage_causes, spoilage_table, worse_groups
-from pipeline.analysis.standing import Ground
-from pipeline.analysis.trials import compare_trials
-from pipeline.analysis.turnbull import looks_far_apart
-from pipeline.analysis.weather_years import fill_weather, keep_logged, weather_years
-from pipeline.analysis.yields import compare_treatments, yields
 from pipeline.errors import UsageError
+from pipeline.findings.harvest import harvest_findings
+from pipeline.findings.outlook import outlook_findings, usual_batches
+from pipeline.findings.season import data_findings, plan_findings, season_findings
+from pipeline.findings.spoilage import spoilage_findings
+from pipeline.harvest.gluts import GlutAnswers, glut_balance
+from pipeline.harvest.yields import compare_treatments, yields
+from pipeline.keeping.curves import keeping_curves
+from pipeline.keeping.differences import spoilage_differences
+from pipeline.keeping.histories import container_histories
+from pipeline.keeping.permutation import YEAR_DAYS
+from pipeline.keeping.salt import salt_levels, salt_response
+from pipeline.keeping.salt_measures import with_salt_measures
+from pipeline.keeping.spoilage import grouped, spoilage_causes, spoilage_table, worse_groups
+from pipeline.keeping.trials import compare_trials
+from pipeline.keeping.turnbull import looks_far_apart
 from pipeline.kitchen.cautions import batch_cautions
 from pipeline.kitchen.ready import ready_dates
+from pipeline.plan.options import PLAN_DAYS, PlanOptions
+from pipeline.plan.outlook import left_out, season_outlook
+from pipeline.plan.plan import PlanResult, plan_sowings
+from pipeline.plan.rotation import rotation_notes
+from pipeline.plan.standing import Ground
+from pipeline.shelf.ledger import shelf_ledger, shelf_table, use_first
+from pipeline.shelf.needs import fresh_needs, needs_table
+from pipeline.warmth.starts import fit_yields, starts_from_logs
+from pipeline.warmth.timing import fit_crop_timing
+from pipeline.warmth.weather_years import fill_weather, keep_logged, weather_years
 from schemas.logs import LOGS
 from schemas.page import Finding
 
@@ -46,7 +46,7 @@ if TYPE_CHECKING:
     from collections.abc import Sequence
 
     from pipeline.settings import Settings
-    from pipeline.store import Store
+    from pipeline.store.store import Store
 
 GROUPINGS: dict[str, tuple[str, ...]] = {
     "method": ("method",),

@@ -11,14 +11,14 @@ from pathlib import Path
 import polars as pl
 
 from pipeline import answers as answering
-from pipeline.analysis.findings_harvest import harvest_findings
-from pipeline.analysis.findings_season import plan_findings
 from pipeline.answers import Logs, Tables, read_logs
 from pipeline.errors import UsageError
-from pipeline.folder import drop_stale, opened, output_folder, write_files
-from pipeline.load import LoadReport, load_folder
-from pipeline.problem_list import first_problems, problem_counts, problems_with_rows
-from pipeline.store import Store
+from pipeline.findings.harvest import harvest_findings
+from pipeline.findings.season import plan_findings
+from pipeline.store.folder import drop_stale, opened, output_folder, write_files
+from pipeline.store.load import LoadReport, load_folder
+from pipeline.store.problem_list import first_problems, problem_counts, problems_with_rows
+from pipeline.store.store import Store
 from schemas.answers import ANSWERS
 from schemas.contracts import polars_types
 from schemas.page import Finding, Garden

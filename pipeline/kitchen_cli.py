@@ -10,7 +10,7 @@ import typer
 from pipeline.errors import UsageError
 
 if TYPE_CHECKING:
-    from pipeline.cells import Cell
+    from pipeline.intake.cells import Cell
     from pipeline.kitchen.bench import Bench, BenchSum, Crop
 
 app = typer.Typer(
@@ -284,7 +284,7 @@ def _system(pint: str) -> str:
 
 def _weight(option: str, text: str, pint: str, crop: Crop | None = None) -> float:
     """A weight in g; counted produce by what one piece of the crop weighs."""
-    from pipeline.quantities import quantity
+    from pipeline.intake.quantities import quantity
 
     cell = quantity(text, "mass", None, pint=_system(pint), countable=crop is not None)
     value = _checked(option, text, cell)
@@ -308,19 +308,19 @@ def _salt(text: str | None, pint: str) -> float | None:
 
 
 def _volume(option: str, text: str, pint: str) -> float:
-    from pipeline.quantities import quantity
+    from pipeline.intake.quantities import quantity
 
     return _checked(option, text, quantity(text, "volume", None, pint=_system(pint)))
 
 
 def _number(option: str, text: str | None) -> float | None:
-    from pipeline.quantities import number
+    from pipeline.intake.quantities import number
 
     return None if text is None else _checked(option, text, number(text, percent=True))
 
 
 def _degrees(option: str, text: str | None) -> float | None:
-    from pipeline.quantities import temperature
+    from pipeline.intake.quantities import temperature
 
     if text is None:
         return None
@@ -332,7 +332,7 @@ def _degrees(option: str, text: str | None) -> float | None:
 
 
 def _metres(option: str, text: str) -> float:
-    from pipeline.quantities import amount
+    from pipeline.intake.quantities import amount
 
     cell = amount(text, "m")
     if cell.rule or cell.unit != "m" or not isinstance(cell.value, float):
@@ -342,7 +342,7 @@ def _metres(option: str, text: str) -> float:
 
 
 def _word(option: str, text: str | None, vocabulary: str) -> str | None:
-    from pipeline.cells import code
+    from pipeline.intake.cells import code
 
     if text is None:
         return None

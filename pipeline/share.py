@@ -17,12 +17,12 @@ from pathlib import Path
 import polars as pl
 
 from pipeline import reference
-from pipeline.analysis.shared_garden import SharedGarden, shared_garden
-from pipeline.analysis.shared_plots import FolderLogs, holds_a_name
 from pipeline.errors import UsageError
-from pipeline.folder import drop_stale, opened, output_folder, write_files
-from pipeline.load import load_folder
-from pipeline.store import STORE_NAME
+from pipeline.garden.plots import FolderLogs, holds_a_name
+from pipeline.garden.report import SharedGarden, shared_garden
+from pipeline.store.folder import drop_stale, opened, output_folder, write_files
+from pipeline.store.load import load_folder
+from pipeline.store.store import STORE_NAME
 from schemas.logs import LOGS
 from schemas.page import Garden
 

@@ -5,8 +5,8 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from schemas import fields as f
+from schemas.crop_values import CROP_VALUES
 from schemas.fields import Field
-from schemas.tables import CROP_VALUES
 
 
 @dataclass(frozen=True)

@@ -7,7 +7,7 @@ from typing import Any
 import polars as pl
 
 from schemas.contracts import core_types
-from schemas.tables import CROP_VALUE_NAMES
+from schemas.crop_values import CROP_VALUE_NAMES
 
 
 def core(log: str, *rows: dict[str, Any]) -> pl.DataFrame:

@@ -14,7 +14,7 @@ from typing import Any
 import polars as pl
 from core_frames import core
 
-from pipeline.analysis.shared_plots import FolderLogs
+from pipeline.garden.plots import FolderLogs
 from pipeline.settings import Settings
 from pipeline.share import share
 from sample_data.gardens import SOUTH

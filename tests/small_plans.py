@@ -10,15 +10,15 @@ import numpy as np
 import polars as pl
 from core_frames import core, reference
 
-from pipeline.analysis.plan_crops import PlanCrop
-from pipeline.analysis.plan_problem import Need, Problem
-from pipeline.analysis.sowing_logs import fit_yields
-from pipeline.analysis.sowing_model import fit_crop_timing
-from pipeline.analysis.sowing_options import PLAN_DAYS, PLAN_WEEKS, PlanOptions, PlanWeights
-from pipeline.analysis.sowing_plan import PlanResult, plan_sowings
-from pipeline.analysis.sowing_season import Season
-from pipeline.analysis.standing import Ground
-from pipeline.analysis.weather_years import WEATHER_SCHEMA, WeatherYears, weather_years
+from pipeline.plan.crops import PlanCrop
+from pipeline.plan.options import PLAN_DAYS, PLAN_WEEKS, PlanOptions, PlanWeights
+from pipeline.plan.plan import PlanResult, plan_sowings
+from pipeline.plan.problem import Need, Problem
+from pipeline.plan.season import Season
+from pipeline.plan.standing import Ground
+from pipeline.warmth.starts import fit_yields
+from pipeline.warmth.timing import fit_crop_timing
+from pipeline.warmth.weather_years import WEATHER_SCHEMA, WeatherYears, weather_years
 
 NO_WEATHER = pl.DataFrame(schema=WEATHER_SCHEMA)
 # Invented normals of a cool oceanic place.

@@ -10,8 +10,8 @@ import polars as pl
 
 from pipeline import reference
 from pipeline.errors import UsageError
+from pipeline.intake.nearest import did_you_mean
 from pipeline.kitchen.cautions import FRUIT_FAMILIES, sum_cautions
-from pipeline.nearest import did_you_mean
 
 
 @dataclass(frozen=True)

@@ -10,7 +10,7 @@ from collections.abc import Mapping
 
 import polars as pl
 
-from pipeline.analysis.salt_measures import with_salt_measures
+from pipeline.keeping.salt_measures import with_salt_measures
 from pipeline.kitchen.water_activity import HONEY_SOLIDS_SHARE
 from schemas.answers import ANSWERS
 from schemas.codes import LOST_ACTIONS

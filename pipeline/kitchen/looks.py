@@ -6,7 +6,7 @@ import datetime as dt
 
 import polars as pl
 
-from pipeline.analysis.shelf import (
+from pipeline.shelf.ledger import (
     FERMENT_FIRST_DAYS,
     FERMENT_LOOK_DAYS,
     LID_YEAR_DAYS,

@@ -12,7 +12,7 @@ from dataclasses import dataclass, field
 from importlib.resources import files
 from typing import TYPE_CHECKING
 
-from schemas.tables import CROP_VALUE_NAMES, CROP_VALUES, REFERENCE_COLUMNS
+from schemas.crop_values import CROP_VALUE_NAMES, CROP_VALUES, REFERENCE_COLUMNS
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Iterator

@@ -22,7 +22,7 @@ sys.path.insert(0, str(Path(__file__).parents[1]))
 
 from core_frames import core, reference
 
-from pipeline.analysis.gluts import GlutAnswers, glut_balance
+from pipeline.harvest.gluts import GlutAnswers, glut_balance
 from pipeline.settings import Settings
 from schemas.contracts import core_types
 

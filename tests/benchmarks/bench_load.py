@@ -85,9 +85,9 @@ def _some_rows(rng: np.random.Generator, rows: int) -> pl.DataFrame:
 
 def load_ours(log: Path, folder: Path) -> dict[str, float]:
     """A first load into a store of its own, and a second that finds nothing changed."""
-    from pipeline.load import load_folder
     from pipeline.settings import Settings
-    from pipeline.store import STORE_NAME, open_store
+    from pipeline.store.load import load_folder
+    from pipeline.store.store import STORE_NAME, open_store
 
     season = folder / "season"
     season.mkdir()

@@ -19,11 +19,11 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.sparse import block_diag, csr_array, diags_array, eye_array, hstack, kron, vstack
 
-from pipeline.analysis.plan_bound import lower_bound, most_amounts
-from pipeline.analysis.plan_problem import Problem
-from pipeline.analysis.sowing_options import PlanOptions
-from pipeline.analysis.sowing_plan import THIS_PLAN, find_plan
 from pipeline.answers import BOUND_MOVES
+from pipeline.plan.bound import lower_bound, most_amounts
+from pipeline.plan.options import PlanOptions
+from pipeline.plan.plan import THIS_PLAN, find_plan
+from pipeline.plan.problem import Problem
 from tests.benchmarks.bench_sowing import NEEDS, Climate, asked_for, seattle
 
 Floats = NDArray[np.float64]

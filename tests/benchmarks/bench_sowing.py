@@ -21,15 +21,15 @@ import polars as pl
 from vega_datasets import data
 
 from pipeline import answers
-from pipeline.analysis.sowing_logs import fit_yields, starts_from_logs
-from pipeline.analysis.sowing_model import fit_crop_timing, predict_first_pick
-from pipeline.analysis.sowing_options import PLAN_DAYS, PlanOptions
-from pipeline.analysis.sowing_plan import Asked, PlanResult, ask, plan_sowings
-from pipeline.analysis.weather_years import WEATHER_SCHEMA, fill_weather, weather_years
-from pipeline.folder import read_settings
-from pipeline.load import load_folder
+from pipeline.plan.options import PLAN_DAYS, PlanOptions
+from pipeline.plan.plan import Asked, PlanResult, ask, plan_sowings
 from pipeline.reference import crop_reference
-from pipeline.store import open_store
+from pipeline.store.folder import read_settings
+from pipeline.store.load import load_folder
+from pipeline.store.store import open_store
+from pipeline.warmth.starts import fit_yields, starts_from_logs
+from pipeline.warmth.timing import fit_crop_timing, predict_first_pick
+from pipeline.warmth.weather_years import WEATHER_SCHEMA, fill_weather, weather_years
 from schemas.contracts import core_types
 
 # Invented needs of an invented household: fresh kg per week (in the half year of summer), picked kg to put by.

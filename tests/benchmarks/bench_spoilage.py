@@ -14,11 +14,11 @@ from collections.abc import Callable
 import numpy as np
 import polars as pl
 
-from pipeline.analysis.differences import spoilage_differences
-from pipeline.analysis.histories import container_histories
-from pipeline.analysis.keeping import keeping_curves
-from pipeline.analysis.permutation import worse_than_rest
-from pipeline.analysis.spoilage import estimate_keeping, spoilage_table
+from pipeline.keeping.curves import keeping_curves
+from pipeline.keeping.differences import spoilage_differences
+from pipeline.keeping.histories import container_histories
+from pipeline.keeping.permutation import worse_than_rest
+from pipeline.keeping.spoilage import estimate_keeping, spoilage_table
 from tests.benchmarks.households import AS_OF, START, core
 
 GROUPS, JARS = 20, 8

@@ -89,8 +89,8 @@ BOMBS: tuple[Callable[[Path], None], ...] = (
 
 def check(folder: Path) -> None:
     """Read the folder as `check` does, into a store that leaves nothing behind."""
-    from pipeline.folder import opened
-    from pipeline.load import load_folder
+    from pipeline.store.folder import opened
+    from pipeline.store.load import load_folder
 
     with opened(folder, None, in_memory=True) as (store, settings):
         load_folder(store, folder, settings, dt.date(2026, 11, 20))

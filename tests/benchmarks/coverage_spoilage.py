@@ -12,10 +12,10 @@ import time
 import numpy as np
 import polars as pl
 
-from pipeline.analysis.differences import spoilage_differences
-from pipeline.analysis.permutation import worse_than_rest
-from pipeline.analysis.salt import salt_response
-from pipeline.analysis.spoilage import estimate_keeping, spoilage_table
+from pipeline.keeping.differences import spoilage_differences
+from pipeline.keeping.permutation import worse_than_rest
+from pipeline.keeping.salt import salt_response
+from pipeline.keeping.spoilage import estimate_keeping, spoilage_table
 from tests.benchmarks.households import YEAR, Truth, lifetimes, simulate
 
 DRAWS = 199

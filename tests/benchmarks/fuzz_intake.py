@@ -25,12 +25,13 @@ from pathlib import Path
 
 import polars as pl
 
-from pipeline import load, reference
-from pipeline.normalise import Reading, Typed
-from pipeline.read import LogFile, open_log
-from pipeline.shape import no_problems
-from pipeline.text import MARKS, find_encoding, utf8_blocks
-from pipeline.validate import split
+from pipeline import reference
+from pipeline.intake.normalise import Reading, Typed
+from pipeline.intake.read import LogFile, open_log
+from pipeline.intake.shape import no_problems
+from pipeline.intake.text import MARKS, find_encoding, utf8_blocks
+from pipeline.intake.validate import split
+from pipeline.store import load
 from schemas.contracts import core_types
 from schemas.logs import LOGS
 

@@ -14,7 +14,7 @@ import numpy as np
 import numpy.typing as npt
 import polars as pl
 
-from pipeline.analysis.histories import container_histories
+from pipeline.keeping.histories import container_histories
 from schemas.logs import LOGS
 
 FloatArray = npt.NDArray[np.float64]

@@ -20,9 +20,9 @@ from collections.abc import Callable
 from itertools import pairwise
 from pathlib import Path
 
-from pipeline.load import load_folder
 from pipeline.settings import Settings
-from pipeline.store import STORE_NAME, open_store
+from pipeline.store.load import load_folder
+from pipeline.store.store import STORE_NAME, open_store
 from tests.benchmarks.bench_load import write_log
 
 AS_OF = dt.date(2026, 11, 20)

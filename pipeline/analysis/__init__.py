@@ -1,1 +1,0 @@
-"""Answers: frames and a parameter object in, frames out."""

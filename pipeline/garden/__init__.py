@@ -1,0 +1,1 @@
+"""Many plots: pooling, suppression, the shared report."""

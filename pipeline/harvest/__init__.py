@@ -1,0 +1,1 @@
+"""Where the harvest went: picked, eaten, put by, given, lost."""

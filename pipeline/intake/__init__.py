@@ -1,0 +1,1 @@
+"""Step 1 to 3 of the journey: files and sheets to typed rows, and the rows set aside."""

@@ -1,0 +1,299 @@
+"""2. Rows of text -> typed, unit-normalised columns, and a problem for each cell that could not be read.
+
+Each distinct text of a column is read once (:mod:`pipeline.intake.cells`, :mod:`pipeline.intake.quantities`),
+whatever the number of rows.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass, field
+from functools import cache
+
+import polars as pl
+
+from pipeline.intake import cells, quantities
+from pipeline.intake.cells import Cell
+from pipeline.intake.headers import Header
+from pipeline.intake.records import Part
+from pipeline.intake.shape import PROBLEM_COLUMNS, shape_rows, shorten
+from schemas.codes import NOT_KNOWN
+from schemas.contracts import core_types, polars_types
+from schemas.fields import (
+    AMOUNT,
+    CODE,
+    COUNT,
+    CROP,
+    DATE,
+    IDENTIFIER,
+    MASS,
+    NUMBER,
+    TEMPERATURE,
+    TEXT,
+    VOLUME,
+    YES_NO,
+    Field,
+)
+from schemas.logs import LOGS
+
+LONGEST_CELL = 200
+"""A measured cell longer than this is no measurement."""
+MOST_REMEMBERED = 200_000
+"""Texts of one column whose reading is kept for the rows that follow."""
+MOST_UNKNOWN_CROPS = 200
+"""Unknown crops of one file that are named one by one."""
+
+
+@dataclass(frozen=True)
+class Reading:
+    """How to read cells: what is set in rowshelf.toml, and the crop reference."""
+
+    date_order: str = "iso"
+    pint: str = "us"
+    crop_lookup: dict[str, str] = field(default_factory=dict)
+    piece_kg: dict[str, float] = field(default_factory=dict)
+    """Weight of one head, fruit or bunch by crop."""
+
+
+@dataclass(frozen=True)
+class Typed:
+    """Raw rows, typed rows (only those that could be split into cells), and problems by line.
+
+    A cell that could not be read is null in ``core`` and has a row in ``problems``.
+    """
+
+    raw: pl.DataFrame
+    core: pl.DataFrame
+    problems: pl.DataFrame
+
+
+class LogReader:
+    """Reads the records of one file, some at a time."""
+
+    def __init__(self, kind: str, file: str, header: Header, reading: Reading) -> None:
+        self.log = LOGS[kind]
+        self.file = file
+        self.header = header
+        self.reading = reading
+        self.unknown_crops: dict[str, tuple[int, int]] = {}
+        """Crops not in the reference: first line, number of rows."""
+        self.further_unknown: tuple[int, int] = (0, 0)
+        """Rows of crops beyond those: first line, number of rows."""
+        self._columns = {column.name: _ColumnReader(column, header, reading) for column in self.log.columns}
+
+    def read(self, part: Part) -> Typed:
+        """Raw frame, typed frame and problems of some records."""
+        shaped = shape_rows(self.log.name, self.file, self.header, part)
+        raw = shaped.readable
+        typed: dict[str, pl.Series] = {name: raw[name] for name in ("source_file", "source_line")}
+        problems = [shaped.problems]
+        for column in sorted(self.log.columns, key=lambda column: column.kind != CROP):  # counts need the crop
+            texts = raw[column.name]
+            found, bad = self._columns[column.name].read(texts)
+            if column.name == "weight":
+                found, uncounted = _weigh_counted(found, typed.get("crop"), self.reading)
+                bad = pl.concat([bad, uncounted])
+            elif column.kind == CROP:
+                self._note_unknown_crops(found["crop"], raw["source_line"])
+            if bad.height:
+                problems.append(_locate(bad, raw, column, texts))
+            typed |= found
+        types = core_types(self.log.name)
+        core = pl.DataFrame([typed[name].cast(dtype).alias(name) for name, dtype in types.items()])
+        return Typed(shaped.raw, core, pl.concat(problems))
+
+    def _note_unknown_crops(self, crops: pl.Series, lines: pl.Series) -> None:
+        known = self._columns["crop"].known_crops
+        unknown = (
+            pl.DataFrame({"crop": crops, "line": lines})
+            .filter(pl.col("crop").is_not_null() & ~pl.col("crop").is_in(known))
+            .group_by("crop", maintain_order=True)
+            .agg(pl.col("line").min(), pl.len().alias("rows"))
+        )
+        for crop, line, rows in unknown.iter_rows():
+            if crop in self.unknown_crops or len(self.unknown_crops) < MOST_UNKNOWN_CROPS:
+                self.unknown_crops[crop] = _counted(self.unknown_crops.get(crop), line, rows)
+            else:
+                self.further_unknown = _counted(self.further_unknown, line, rows)
+
+    def unknown_crop_problems(self) -> pl.DataFrame:
+        """One warning per unknown crop, at its first line; to be asked for when all records are read."""
+        lookup = self.reading.crop_lookup
+        rows = []
+        for crop, (line, count) in self.unknown_crops.items():
+            mend = cells.nearest_crop(crop, lookup) or "; add it to crops.csv if it is meant"
+            message = f"not in the crop reference, taken as typed ({count} row{'s' * (count != 1)}){mend}"
+            rows.append((self.file, line, "crop", shorten(crop), "unknown_crop", "warning", message))
+        line, count = self.further_unknown
+        if count:
+            message = f"{count} more rows name crops that are not in the crop reference, taken as typed"
+            rows.append((self.file, line, "crop", None, "unknown_crop", "warning", message))
+        return pl.DataFrame(rows, schema=PROBLEM_COLUMNS, orient="row")
+
+
+def _counted(before: tuple[int, int] | None, line: int, rows: int) -> tuple[int, int]:
+    first, count = before or (line, 0)
+    return min(first, line) if first else line, count + rows
+
+
+BAD_CELLS: dict[str, pl.DataType] = {"row": pl.Int64(), "rule": pl.String(), "message": pl.String()}
+
+
+class _ColumnReader:
+    """Reads one column; remembers what each text was read as."""
+
+    def __init__(self, column: Field, header: Header, reading: Reading) -> None:
+        self.column = column
+        self.known_crops = list(dict.fromkeys(reading.crop_lookup.values()))
+        self._read = _reader(column, header.units.get(column.name), reading)
+        self._comma_is_point = header.delimiter == ";" and column.kind in {MASS, VOLUME, AMOUNT, NUMBER}
+        """Whether the file is of a place that writes ``1,5``, so that ``1.250`` may be a thousand and more."""
+        self._remembered: dict[str, Cell] = {}
+
+    def read(self, texts: pl.Series) -> tuple[dict[str, pl.Series], pl.DataFrame]:
+        """Typed columns, and (row, rule, message) of each cell that could not be read."""
+        column = self.column
+        names = [name for name, _ in column.core_columns]
+        if texts.null_count() == len(texts):
+            nothing = {name: pl.Series(name, [None] * len(texts), _TYPES[kind]) for name, kind in column.core_columns}
+            return nothing | ({"unit": pl.Series([None] * len(texts), dtype=pl.String)}), _no_bad()
+        if column.kind == TEXT or (column.kind == IDENTIFIER and not texts.str.contains(_UNTIDY).any()):
+            return {names[0]: _stripped(texts)}, _no_bad()
+        distinct = texts.drop_nulls().unique()
+        found = self._cells(distinct.to_list())
+        at = texts.replace_strict(distinct, pl.Series(range(len(distinct)), dtype=pl.UInt32), default=None)
+        typed = _typed(column, found, at)
+        rules = [cell.rule for cell in found]
+        return typed, _bad_cells(found, at) if any(rules) else _no_bad()
+
+    def _cells(self, texts: list[str]) -> list[Cell]:
+        memory = self._remembered
+        if len(memory) > MOST_REMEMBERED:
+            memory.clear()
+        found = []
+        for text in texts:
+            cell = memory.get(text)
+            if cell is None:
+                cell = memory[text] = self._read_one(text)
+            found.append(cell)
+        return found
+
+    def _read_one(self, text: str) -> Cell:
+        if self.column.kind in {IDENTIFIER, CROP}:
+            return self._read(text)
+        if len(text) > LONGEST_CELL:
+            return cells.bad("too_long", f"more than {LONGEST_CELL} characters where a {self.column.kind} is meant")
+        plain = text.strip().casefold()
+        if plain in NOT_KNOWN:
+            return Cell()
+        if plain.startswith("="):
+            return cells.bad("formula", "a formula: write its result in its place")
+        unclear = quantities.thousand_or_point(text) if self._comma_is_point else None
+        return unclear if unclear and unclear.rule else self._read(text)
+
+
+_UNTIDY = r"[^!-~ ]|  "
+"""A text of anything but ASCII letters and single spaces needs :func:`pipeline.intake.cells.tidy`."""
+_TYPES = polars_types()
+
+
+@cache
+def _no_bad() -> pl.DataFrame:
+    return pl.DataFrame(schema=BAD_CELLS)
+
+
+def _stripped(texts: pl.Series) -> pl.Series:
+    plain = texts.str.strip_chars()
+    return plain.set(plain == "", None)
+
+
+def _reader(column: Field, unit: str | None, reading: Reading) -> Callable[[str], Cell]:
+    """The function that reads one cell of this column."""
+    weight = column.name == "weight"
+    readers: dict[str, Callable[[str], Cell]] = {
+        DATE: lambda text: cells.date(text, reading.date_order),
+        MASS: lambda text: quantities.quantity(text, "mass", unit, pint=reading.pint, countable=weight),
+        VOLUME: lambda text: quantities.quantity(text, "volume", unit, pint=reading.pint),
+        TEMPERATURE: lambda text: quantities.temperature(text, unit),
+        NUMBER: lambda text: quantities.number(text, percent=column.unit == "pct", unit=column.unit),
+        COUNT: quantities.count,
+        CROP: lambda text: cells.crop(text, reading.crop_lookup),
+        CODE: lambda text: cells.code(text, column.code or column.name),
+        YES_NO: cells.yes_no,
+        AMOUNT: lambda text: quantities.amount(text, unit),
+        IDENTIFIER: cells.label,
+    }
+    return readers.get(column.kind, cells.label)
+
+
+def _typed(column: Field, found: list[Cell], at: pl.Series) -> dict[str, pl.Series]:
+    """The typed columns of a column, from what each distinct text was read as and the place of each row's text."""
+    per_gram = 1000 if column.kind == MASS and column.unit == "kg" else 1
+    values = [
+        cell.value / per_gram if isinstance(cell.value, float) and cell.unit != "piece" else cell.value
+        for cell in found
+    ]
+    (main, kind), *others = column.core_columns
+    typed = {main: pl.Series(main, values, _TYPES[kind]).gather(at)}
+    if others or any(cell.unit for cell in found):
+        typed["unit"] = pl.Series("unit", [cell.unit for cell in found], pl.String).gather(at)
+    if column.kind == AMOUNT:
+        typed[others[0][0]] = typed["unit"].alias(others[0][0])
+    elif others:
+        estimated = pl.Series([cell.estimated for cell in found], dtype=pl.Boolean).gather(at)
+        typed[others[0][0]] = estimated.fill_null(value=False).alias(others[0][0])
+    return typed
+
+
+def _bad_cells(found: list[Cell], at: pl.Series) -> pl.DataFrame:
+    """Row, rule and message of the cells that could not be read."""
+    read = pl.DataFrame(
+        {
+            "at": pl.Series(range(len(found)), dtype=pl.UInt32),
+            "rule": pl.Series([cell.rule for cell in found], dtype=pl.String),
+            "message": pl.Series([cell.message for cell in found], dtype=pl.String),
+        }
+    ).filter(pl.col("rule") != "")
+    rows = at.to_frame("at").with_row_index("row").filter(pl.col("at").is_in(read["at"].to_list()))
+    return rows.join(read, on="at", maintain_order="left").select(pl.col("row").cast(pl.Int64), "rule", "message")
+
+
+def _weigh_counted(
+    found: dict[str, pl.Series], crops: pl.Series | None, reading: Reading
+) -> tuple[dict[str, pl.Series], pl.DataFrame]:
+    """Counted produce weighed by the crop reference; a crop without a piece weight is a problem."""
+    weight, estimated, unit = found["weight_kg"], found["weight_estimated"].fill_null(value=False), found["unit"]
+    counted = (unit == "piece").fill_null(value=False)
+    if not counted.any():
+        return {"weight_kg": weight, "weight_estimated": estimated}, _no_bad()
+    crops = pl.Series([None] * len(weight), dtype=pl.String) if crops is None else crops
+    piece_kg = crops.replace_strict(reading.piece_kg or {"": None}, default=None, return_dtype=pl.Float64)
+    message = (
+        "counted, but what one "
+        + crops.fill_null("of this crop")
+        + (" weighs is not known: write a weight, or give piece_kg in crops.csv")
+    )
+    rows = pl.DataFrame(
+        {"weight": weight, "piece_kg": piece_kg, "counted": counted, "message": message}
+    ).with_row_index("row")
+    lost = rows.filter(pl.col("counted") & pl.col("piece_kg").is_null())
+    bad = lost.select(pl.col("row").cast(pl.Int64), pl.lit("piece_unknown").alias("rule"), "message")
+    weighed = rows.select(pl.when("counted").then(pl.col("weight") * pl.col("piece_kg")).otherwise("weight"))
+    return {"weight_kg": weighed.to_series(), "weight_estimated": estimated}, bad
+
+
+def _locate(bad: pl.DataFrame, raw: pl.DataFrame, column: Field, texts: pl.Series) -> pl.DataFrame:
+    """Problems of one column with file, line and the cell as typed."""
+    rows = bad["row"]
+    return pl.DataFrame(
+        {
+            "file": raw["source_file"].gather(rows),
+            "line": raw["source_line"].gather(rows),
+            "column": [column.name] * bad.height,
+            "value": [shorten(text) for text in texts.gather(rows).to_list()],
+            "rule": bad["rule"],
+            "level": ["error"] * bad.height,
+            "message": bad["message"],
+        },
+        schema=PROBLEM_COLUMNS,
+    )

@@ -1,0 +1,1 @@
+"""The sowing plan and the outlook of what stands."""
