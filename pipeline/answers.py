@@ -21,7 +21,7 @@ from pipeline.harvest.yields import compare_treatments, yields
 from pipeline.keeping.curves import keeping_curves
 from pipeline.keeping.differences import spoilage_differences
 from pipeline.keeping.histories import container_histories
-from pipeline.keeping.permutation import YEAR_DAYS
+from pipeline.keeping.permutation import HORIZON_DAYS
 from pipeline.keeping.salt import salt_levels, salt_response
 from pipeline.keeping.salt_measures import with_salt_measures
 from pipeline.keeping.spoilage import grouped, spoilage_causes, spoilage_table, worse_groups
@@ -39,6 +39,7 @@ from pipeline.shelf.needs import fresh_needs, needs_table
 from pipeline.warmth.starts import fit_yields, starts_from_logs
 from pipeline.warmth.timing import fit_crop_timing
 from pipeline.warmth.weather_years import fill_weather, keep_logged, weather_years
+from schemas.factors import BY_NAME, FACTORS
 from schemas.logs import LOGS
 from schemas.page import Finding
 
@@ -48,26 +49,12 @@ if TYPE_CHECKING:
     from pipeline.settings import Settings
     from pipeline.store.store import Store
 
-GROUPINGS: dict[str, tuple[str, ...]] = {
-    "method": ("method",),
-    "salt": ("salt_band", "salt_basis"),
-    "lid": ("lid",),
-    "store": ("store",),
-    "crop": ("crop",),
-    "piece": ("piece",),
-    "starter": ("starter",),
-    "sweetener": ("sweetener",),
-    "batch": ("batch_id",),
-    "plot": ("plot",),
-    "year": ("year",),
-}
-"""What ``--by`` may name, and the columns behind it."""
 
 BOUND_MOVES = 100
 """Moves of prices with which the bound on how good a plan could be is sharpened."""
 OUTLOOK_DAYS = 120
 """Days of usual weather after today that the outlook of eight weeks may need."""
-REVIEW_GROUPINGS = ("method", "salt", "lid", "store", "crop", "piece")
+REVIEW_GROUPINGS = tuple(factor.name for factor in FACTORS if factor.reviewed)
 
 Tables = dict[str, pl.DataFrame]
 
@@ -128,11 +115,11 @@ def grouping_columns(by: str) -> list[str]:
         UsageError: an unknown name, or more than two.
     """
     names = [name.strip().casefold() for name in by.split(",") if name.strip()]
-    unknown = [name for name in names if name not in GROUPINGS]
+    unknown = [name for name in names if name not in BY_NAME]
     if unknown or not 1 <= len(names) <= 2:
-        message = f"--by {by}: write one or two of {', '.join(GROUPINGS)}, with a comma between."
+        message = f"--by {by}: write one or two of {', '.join(BY_NAME)}, with a comma between."
         raise UsageError(message)
-    return [column for name in names for column in GROUPINGS[name]]
+    return [column for name in names for column in BY_NAME[name].columns]
 
 
 def salt_limits() -> pl.DataFrame:
@@ -375,7 +362,7 @@ def spoilage_sentences(logs: Logs, tables: Tables, by: Sequence[str] = ("method"
         worse=tables["worse"],
         by=by,
         differences=tables["spoilage_differences"],
-        far_apart=looks_far_apart(histories, ["method"], YEAR_DAYS),
+        far_apart=looks_far_apart(histories, ["method"], HORIZON_DAYS),
         trials=tables["trials"],
         as_of=logs.as_of,
     )

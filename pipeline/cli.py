@@ -14,6 +14,7 @@ import typer
 
 from pipeline import kitchen_cli
 from pipeline.errors import RowshelfError, UsageError
+from schemas.factors import BY_NAME
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -126,7 +127,7 @@ def spoilage(
     folder: Folder,
     by: Annotated[
         str,
-        typer.Option("--by", help="method, salt, lid, store, crop, piece, starter, batch; or two, with a comma"),
+        typer.Option("--by", help=f"{', '.join(BY_NAME)}; or two, with a comma"),
     ] = "method",
     as_of: AsOf = None,
     store: StorePath = None,

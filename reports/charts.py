@@ -36,8 +36,8 @@ from reports.drawing import (
     utc_axis,
 )
 from reports.words import amount, day, kilograms, percent, plural
+from schemas.words.days import MONTH_DAYS
 
-DAYS_PER_MONTH = 365.25 / 12
 MOST_CURVES = 8
 MONTH_STEPS = ((4, 1), (10, 3), (30, 6))
 """Months between marks of an axis of age, by where it ends; longer ones are marked by the year."""
@@ -81,7 +81,7 @@ def keeping_curves(curves: pl.DataFrame, shape: Literal["step-after", "linear"] 
     rows = [row for row in curves.to_dicts() if row["group"] in groups]
     last = {row["group"]: row for row in rows}
     for row in rows:
-        row["months"] = row["age_days"] / DAYS_PER_MONTH
+        row["months"] = row["age_days"] / MONTH_DAYS
         row["label"] = percent(row["kept"]) if row is last[row["group"]] else ""
     longest = max(row["months"] for row in rows)
     every = next((step for reach, step in MONTH_STEPS if longest < reach), 12)

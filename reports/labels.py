@@ -14,6 +14,7 @@ from jinja2 import Environment, PackageLoader, StrictUndefined
 from markupsafe import Markup
 
 from reports.words import day, full_day, kilograms, plural
+from schemas.words.ways import WAYS
 
 
 @dataclass(frozen=True)
@@ -44,16 +45,6 @@ SHEETS: dict[str, Sheet] = {
 
 LONGEST_CODE = 300
 """A longer batch id would make a code too fine to read."""
-
-WAYS = {
-    "freeze": "frozen",
-    "dry": "dried",
-    "pickle": "in vinegar",
-    "ferment": "fermented",
-    "bottle": "in closed jars",
-    "cure": "kept whole",
-    "other": "put by",
-}
 
 
 Line = tuple[str, str, str]
@@ -175,7 +166,7 @@ def _code(batch_id: str) -> str:
 
 def _what(row: dict[str, Any]) -> str:
     name = row["crop"][:1].upper() + row["crop"][1:]
-    return f"{name} jam" if row["method"] == "jam" else f"{name}, {WAYS[row['method']]}"
+    return f"{name} jam" if row["method"] == "jam" else f"{name}, {WAYS[row['method']].on_label}"
 
 
 def _salt(row: dict[str, Any]) -> Line | None:

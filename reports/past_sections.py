@@ -20,18 +20,9 @@ from reports.blocks import (
     table_block,
 )
 from reports.words import NOT_YET, amount, plural
+from schemas.factors import BY_COLUMN
 from schemas.page import Finding, Garden
 
-GROUPINGS: dict[str, str] = {
-    "method": "way of keeping",
-    "salt_band": "salt level",
-    "method, salt_band": "way of keeping and salt level",
-    "lid": "lid",
-    "store": "store",
-    "crop": "crop",
-    "piece": "cut",
-    "batch_id": "batch",
-}
 SALT_COLUMNS_SHOWN = (
     "method",
     "level",
@@ -105,7 +96,8 @@ WEEK_COLUMNS = ("crop", "week", "picked_kg", "eaten_kg", "put_by_kg", "given_kg"
 
 def grouping_title(grouping: str) -> str:
     """The columns grouped by, in words."""
-    return GROUPINGS.get(grouping) or grouping.replace("_", " ").replace(",", " and")
+    names = [name for name in grouping.split(", ") if name != "salt_basis"]
+    return " and ".join(BY_COLUMN[name].noun if name in BY_COLUMN else name.replace("_", " ") for name in names)
 
 
 def kept(answers: Answers, findings: Sequence[Finding]) -> Section:

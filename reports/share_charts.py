@@ -23,8 +23,9 @@ from reports.drawing import (
     panels,
     utc_axis,
 )
-from reports.words import MONTHS, amount, kilograms, plural
+from reports.words import amount, kilograms, plural
 from schemas.shared import ALL_CROPS
+from schemas.words.days import MONTHS
 
 MOST_SURPLUS_CROPS = 8
 CROSS = "\u00d7"

@@ -25,14 +25,14 @@ from reports.blocks import (
 )
 from reports.rendering import render
 from reports.tables import Shown
-from reports.words import MONTHS, NIL, amount, day, day_span, kilograms, plural, quantity, season_name
+from reports.words import NIL, amount, day, day_span, kilograms, plural, quantity, season_name
 from schemas.page import Garden
 from schemas.shared import ALL_CROPS
+from schemas.words.days import MONTH_DAYS, MONTHS
 
 WITHHELD = "withheld"
 CROPS = "crops"
 """First word of a reason that counts crops, not figures."""
-DAYS_PER_MONTH = 365.25 / 12
 KEPT_COLUMNS = (
     "method",
     "lost_share",
@@ -227,7 +227,7 @@ def _what_kept(answers: Answers) -> Section | None:
         table_block("shared_spoilage", "What spoiled, by way of keeping", table, KEPT_COLUMNS, folded=True),
     )
     curves = answers["shared_keeping"]
-    drawn = curves.with_columns(age_days=pl.col("age_months") * DAYS_PER_MONTH).rename({"method": "group"})
+    drawn = curves.with_columns(age_days=pl.col("age_months") * MONTH_DAYS).rename({"method": "group"})
     blocks += figure_block(
         charts.keeping_curves(drawn, "linear"),
         "curves",

@@ -10,11 +10,12 @@ import datetime as dt
 import math
 
 from schemas.answer_table import Column
+from schemas.words import days
+from schemas.words.days import MONTHS
 
 NBSP = "\u00a0"
 NIL = "\u2013"
 NOT_YET = "not known yet"
-MONTHS = ("Jan", "Feb", "Mar", "Apr", "May", "Jun", "Jul", "Aug", "Sep", "Oct", "Nov", "Dec")
 
 Value = str | int | float | bool | dt.date | None
 """One cell of an answer table."""
@@ -261,7 +262,7 @@ def percent_interval(share: float | None, low: float | None, high: float | None)
 
 def day(value: dt.date | None) -> str:
     """A day inside a season: ``18 Jun``."""
-    return NIL if value is None else f"{value.day}{NBSP}{MONTHS[value.month - 1]}"
+    return NIL if value is None else days.day(value).replace(" ", NBSP)
 
 
 def full_day(value: dt.date | None) -> str:

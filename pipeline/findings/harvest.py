@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
-import datetime as dt
 from typing import Any
 
 import polars as pl
 
 from schemas.page import Finding
+from schemas.words.days import full_day
+from schemas.words.numbers import capital, figure_of, kg
+from schemas.words.ways import kind_of_food
 
 MOST_CROPS = 3
 """Crops named by themselves; the total covers the rest."""
@@ -24,16 +26,6 @@ OVER_USED_SHARE = 0.05
 SOON_WEEKS = 8.0
 USE_FIRST = 3
 
-METHOD_WORDS = {
-    "freeze": "frozen",
-    "dry": "dried",
-    "pickle": "pickled",
-    "ferment": "fermented",
-    "jam": "jam",
-    "bottle": "bottled",
-    "cure": "kept whole",
-    "other": "put by in other ways",
-}
 ASSUMED = " Eating fresh is assumed at the household's need where it was not logged."
 
 
@@ -64,23 +56,6 @@ def harvest_findings(
     return sorted(findings, key=lambda finding: -finding.weight)
 
 
-def _kg(value: float) -> str:
-    """Kilograms as a person says them."""
-    return f"{value:.0f} kg" if value >= 9.95 else f"{value:.1f} kg".replace(".0 kg", " kg")
-
-
-def _day(day: dt.date) -> str:
-    return f"{day.day} {day:%B %Y}"
-
-
-def _containers(count: int) -> str:
-    return f"{count} container" if count == 1 else f"{count} containers"
-
-
-def _capital(name: str) -> str:
-    return name[:1].upper() + name[1:]
-
-
 def _evidence(row: dict[str, Any]) -> tuple[str, str]:
     """Evidence, and what to add to the sentence."""
     return ("thin", ASSUMED) if row["eaten_basis"] == "assumed" else ("enough", "")
@@ -93,8 +68,8 @@ def _total(lost: pl.DataFrame) -> list[Finding]:
         return []
     assumed = (lost["eaten_basis"] == "assumed").any()
     evidence, added = ("thin", ASSUMED) if assumed else ("enough", "")
-    sentence = f"Of {_kg(picked)} picked, {_kg(waste)} were lost before they were used"
-    glut = f", {_kg(gluts)} of that in gluts." if gluts >= LEAST_LOST_KG else "."
+    sentence = f"Of {kg(picked)} picked, {kg(waste)} were lost before they were used"
+    glut = f", {kg(gluts)} of that in gluts." if gluts >= LEAST_LOST_KG else "."
     return [Finding("harvest", sentence + glut + added, evidence, weight=100 + waste)]
 
 
@@ -110,18 +85,18 @@ def _crops(lost: pl.DataFrame) -> list[Finding]:
 def _crop(row: dict[str, Any]) -> Finding:
     """Where one crop's waste came from, and what even picking would have done."""
     evidence, added = _evidence(row)
-    sentence = f"{_capital(row['crop'])}: of {_kg(row['picked_kg'])} picked, {_kg(row['lost_kg'])} were lost"
+    sentence = f"{capital(row['crop'])}: of {kg(row['picked_kg'])} picked, {kg(row['lost_kg'])} were lost"
     if row["from_gluts_kg"] < MAINLY * row["lost_kg"]:
         action = "Grow less of it, or plan beforehand where the surplus goes."
-        gluts = f"; gluts explain {_kg(row['from_gluts_kg'])} of that" if row["from_gluts_kg"] > 0 else ""
+        gluts = f"; gluts explain {kg(row['from_gluts_kg'])} of that" if row["from_gluts_kg"] > 0 else ""
         return Finding("harvest", f"{sentence}{gluts}.{added}", evidence, action, row["lost_kg"])
     sentence += (
-        f"; {_kg(row['from_gluts_kg'])} of that because it came all at once, most of it in the week of "
-        f"{_day(row['worst_week'])}."
+        f"; {kg(row['from_gluts_kg'])} of that because it came all at once, most of it in the week of "
+        f"{full_day(row['worst_week'])}."
     )
     action = "Decide before the next such week what to put by or give away."
     if row["even_loss_kg"] <= MAINLY * row["lost_kg"]:
-        sentence += f" The same kilos picked evenly would have lost about {_kg(row['even_loss_kg'])}."
+        sentence += f" The same kilos picked evenly would have lost about {kg(row['even_loss_kg'])}."
         action = "Smaller sowings, further apart; for trees and bushes, plan beforehand where the surplus goes."
     return Finding("harvest", sentence + added, evidence, action, row["lost_kg"])
 
@@ -135,7 +110,7 @@ def _missing_pickings(glut_waste: pl.DataFrame) -> list[Finding]:
     return [
         Finding(
             "data",
-            f"{_capital(row['crop'])}: {_kg(row['over_used_kg'])} more was logged as used than as picked by then.",
+            f"{capital(row['crop'])}: {kg(row['over_used_kg'])} more was logged as used than as picked by then.",
             action="Write down every picking, also what goes straight into the pot; note what was bought in.",
             weight=row["over_used_kg"],
         )
@@ -149,30 +124,24 @@ def _stock(shelf: pl.DataFrame) -> list[Finding]:
     findings = []
     if enough.height:
         rows = enough.sort("on_hand", "crop", "method", descending=[True, False, False]).iter_rows(named=True)
-        named = ", ".join(f"{_kind(row)} ({row['on_hand']})" for row in rows)
+        named = ", ".join(f"{kind_of_food(row['crop'], row['method'])} ({row['on_hand']})" for row in rows)
         sentence = f"On hand for more than two years at your rate of use: {named}."
         weight = float(enough["on_hand"].max() or 0)  # type: ignore[arg-type]
         findings.append(Finding("shelf", sentence, action="Make no more of these next year.", weight=weight))
     soon = shelf.filter((pl.col("on_hand") > 0) & (pl.col("weeks_left") <= SOON_WEEKS))
     for row in soon.iter_rows(named=True):
-        sentence = f"{_capital(_kind(row))}: {_runs_out(row)}"
+        sentence = f"{capital(kind_of_food(row['crop'], row['method']))}: {_runs_out(row)}"
         findings.append(Finding("shelf", sentence, weight=SOON_WEEKS - row["weeks_left"]))
     return findings
 
 
-def _kind(row: dict[str, Any]) -> str:
-    """A crop and how it is kept: ``plum jam``, ``bottled pear``."""
-    word = METHOD_WORDS.get(row["method"], row["method"])
-    after = row["method"] in {"jam", "cure", "other"}
-    return f"{row['crop']} {word}" if after else f"{word} {row['crop']}"
-
-
 def _runs_out(row: dict[str, Any]) -> str:
     """When a shelf is empty, with its range."""
-    latest = _day(row["runs_out_high"]) if row["runs_out_high"] else "much later"
+    latest = full_day(row["runs_out_high"]) if row["runs_out_high"] else "much later"
     return (
-        f"{_containers(row['on_hand'])} on hand, gone about {_day(row['runs_out_on'])} at your rate of use "
-        f"(between {_day(row['runs_out_low'])} and {latest})."
+        f"{figure_of(row['on_hand'], 'container')} on hand, gone about {full_day(row['runs_out_on'])} "
+        "at your rate of use "
+        f"(between {full_day(row['runs_out_low'])} and {latest})."
     )
 
 
@@ -181,7 +150,7 @@ def _first(use_first: pl.DataFrame) -> list[Finding]:
     dated = use_first.filter(pl.col("due_on").is_not_null()).head(USE_FIRST)
     if dated.height == 0:
         return []
-    named = [f"{row['batch_id']} ({row['crop']}, by {_day(row['due_on'])})" for row in dated.iter_rows(named=True)]
+    named = [f"{row['batch_id']} ({row['crop']}, by {full_day(row['due_on'])})" for row in dated.iter_rows(named=True)]
     action = "Look before you open: discard what leaks, bulges, smells wrong or is mouldy."
     return [Finding("shelf", f"Use or look at first: {', '.join(named)}.", action=action, weight=50.0)]
 
@@ -193,7 +162,9 @@ def _to_make(needs: pl.DataFrame) -> list[Finding]:
     )
     findings = []
     for row in wanted.iter_rows(named=True):
-        weight = f", about {_kg(row['kg_to_put_by'])} as picked" if row["kg_to_put_by"] else ""
-        sentence = f"{_capital(row['crop'])}: {_containers(row['containers_to_make'])} to make next year{weight}."
+        weight = f", about {kg(row['kg_to_put_by'])} as picked" if row["kg_to_put_by"] else ""
+        sentence = (
+            f"{capital(row['crop'])}: {figure_of(row['containers_to_make'], 'container')} to make next year{weight}."
+        )
         findings.append(Finding("plan", sentence, weight=float(row["containers_to_make"])))
     return findings

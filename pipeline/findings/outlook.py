@@ -9,6 +9,9 @@ from typing import Any
 import polars as pl
 
 from schemas.page import Finding
+from schemas.words.days import day, two_days
+from schemas.words.numbers import about_kg, count_of
+from schemas.words.ways import WAYS
 
 LEAST_OVER_KG, LEAST_OVER_WEEKS = 0.5, 0.5
 """Less than this, in kilos and in weeks' worth of fresh use, is no glut; judgement, no source."""
@@ -16,16 +19,6 @@ LONG_RUN_WEEKS = 2
 """Of longer runs the fullest week is named."""
 WAITS_DAYS = 21.0
 """A crop that stays good in the bed for longer need not be picked at once."""
-PUT_BY_WORDS = {
-    "freeze": "frozen",
-    "dry": "dried",
-    "pickle": "pickled",
-    "ferment": "fermented",
-    "jam": "made into jam",
-    "bottle": "bottled",
-    "cure": "cured",
-}
-NUMBERS = ("no", "one", "two", "three", "four", "five", "six", "seven", "eight", "nine", "ten")
 BATCH_SCHEMA = {"crop": pl.String(), "method": pl.String(), "batch_kg": pl.Float64()}
 
 
@@ -92,19 +85,19 @@ def _glut(
     total = sum(row["kg_p50"] for row in weeks)
     first, last = weeks[0]["week"], weeks[-1]["week"] + dt.timedelta(days=6)
     eaten = any(row["need_kg"] for row in weeks)
-    more = f"{_kg(over)} more than you eat" if eaten else "none of it is eaten fresh then"
+    more = f"{about_kg(over)} more than you eat" if eaten else "none of it is eaten fresh then"
     suggestion = "" if usual is None else f"; {_batches(over, usual)}"
     best = max(weeks, key=lambda row: row["over_kg"])
-    most = f", most in the week from {_day(best['week'])}" if len(weeks) > LONG_RUN_WEEKS else ""
+    most = f", most in the week from {day(best['week'])}" if len(weeks) > LONG_RUN_WEEKS else ""
     beyond = ", as far as this outlook goes" if goes_on else ""
-    sentence = f"About {_kg(total)} of {crop} between {_span(first, last)}{beyond}{most}: {more}{suggestion}."
+    sentence = f"About {about_kg(total)} of {crop} between {two_days(first, last)}{beyond}{most}: {more}{suggestion}."
     if crop in waits:
         can_wait = f" It can wait in the bed, usually for {waits[crop] / 7:.0f} weeks."
         return Finding("outlook", sentence + can_wait, weight=10 + over)
     action = (
-        f"Keep time to put by {crop} from {_day(first)}, or promise {_kg(over)} of it to others."
+        f"Keep time to put by {crop} from {day(first)}, or promise {about_kg(over)} of it to others."
         if usual is not None
-        else f"Promise {_kg(over)} of {crop} to others from {_day(first)}."
+        else f"Promise {about_kg(over)} of {crop} to others from {day(first)}."
     )
     return Finding("outlook", sentence, action=action, weight=30 + over)
 
@@ -112,9 +105,9 @@ def _glut(
 def _batches(over: float, usual: dict[str, Any]) -> str:
     # A quarter of a batch more goes into the others.
     count = max(1, math.ceil(over / usual["batch_kg"] - 0.25))
-    words = NUMBERS[count] if count < len(NUMBERS) else str(count)
-    done = f", {PUT_BY_WORDS[usual['method']]} as you mostly do" if usual["method"] in PUT_BY_WORDS else ""
-    return f"{words} {'batch' if count == 1 else 'batches'} of about {_kg(usual['batch_kg'])}{done}"
+    way = WAYS.get(usual["method"])
+    done = f", {way.put_by} as you mostly do" if way and way.put_by else ""
+    return f"{count_of(count, 'batch')} of about {about_kg(usual['batch_kg'])}{done}"
 
 
 def _full_kitchen(outlook: pl.DataFrame, kitchen_kg_per_week: float | None) -> list[Finding]:
@@ -130,28 +123,17 @@ def _full_kitchen(outlook: pl.DataFrame, kitchen_kg_per_week: float | None) -> l
 
 def _overfull(weeks: list[dict[str, Any]], kitchen_kg: float) -> Finding:
     best = max(weeks, key=lambda row: row["over_kg"])
-    limit = f"more than the {_kg(kitchen_kg)} that your kitchen takes in a week"
+    limit = f"more than the {about_kg(kitchen_kg)} that your kitchen takes in a week"
     if len(weeks) == 1:
-        when = f"In the week from {_day(best['week'])} about {_kg(best['over_kg'])} will be ripe beyond what you eat"
+        when = (
+            f"In the week from {day(best['week'])} about {about_kg(best['over_kg'])} will be ripe beyond what you eat"
+        )
         sentence = f"{when}, {limit}."
     else:
-        span = _span(weeks[0]["week"], weeks[-1]["week"] + dt.timedelta(days=6))
+        span = two_days(weeks[0]["week"], weeks[-1]["week"] + dt.timedelta(days=6))
         sentence = (
             f"In every week between {span} more will be ripe beyond what you eat than your kitchen takes, "
-            f"{_kg(kitchen_kg)}; most in the week from {_day(best['week'])}, about {_kg(best['over_kg'])}."
+            f"{about_kg(kitchen_kg)}; most in the week from {day(best['week'])}, about {about_kg(best['over_kg'])}."
         )
     action = "Start on what is ready early, and give on what keeps least."
     return Finding("outlook", sentence, action=action, weight=40 + best["over_kg"])
-
-
-def _kg(value: float) -> str:
-    return f"{value:.0f} kg" if value >= 2.95 else f"{value:.1f} kg"
-
-
-def _day(day: dt.date) -> str:
-    return f"{day.day} {day:%b}"
-
-
-def _span(first: dt.date, last: dt.date) -> str:
-    """Such as ``13 and 26 Jul`` or ``27 Jul and 9 Aug``."""
-    return f"{first.day} and {_day(last)}" if first.month == last.month else f"{_day(first)} and {_day(last)}"

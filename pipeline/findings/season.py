@@ -8,6 +8,8 @@ from typing import Any
 import polars as pl
 
 from schemas.page import Finding
+from schemas.words.days import full_day
+from schemas.words.numbers import figure_of, kg
 
 SAME_WITHIN = 0.05
 """Two ways of sowing that differ by less than this share are called as good as one another."""
@@ -42,8 +44,8 @@ def _picked(glut_waste: pl.DataFrame, glut_weeks: pl.DataFrame, season: tuple[dt
     first, last = season
     years = str(first.year) if first.year == last.year else f"{first.year}/{last.year % 100:02}"
     sentence = (
-        f"In {years} you picked {_kg(picked)} of {_crops(crops)}; the fullest week, from {_day(best['week'])}, "
-        f"brought {_kg(best['picked_kg'])}."
+        f"In {years} you picked {kg(picked)} of {figure_of(crops, 'crop')}; "
+        f"the fullest week, from {full_day(best['week'])}, brought {kg(best['picked_kg'])}."
     )
     return [Finding("season", sentence, weight=100)]
 
@@ -55,11 +57,11 @@ def _went(glut_waste: pl.DataFrame) -> list[Finding]:
     sums = {name: float(glut_waste[f"{name}_kg"].sum()) for name in ("eaten", "put_by", "given", "from_gluts")}
     lost = float(glut_waste["wasted_kg"].sum()) + float(glut_waste["expired_kg"].sum())
     assumed = (glut_waste["eaten_basis"] == "assumed").any()
-    eaten = f"{_kg(sums['eaten'])} {'by what is assumed' if assumed else 'as logged'}"
-    gluts = f", {_kg(sums['from_gluts'])} of that because it came in a glut" if sums["from_gluts"] >= 0.5 else ""
+    eaten = f"{kg(sums['eaten'])} {'by what is assumed' if assumed else 'as logged'}"
+    gluts = f", {kg(sums['from_gluts'])} of that because it came in a glut" if sums["from_gluts"] >= 0.5 else ""
     sentence = (
-        f"Of it {eaten} was eaten fresh, {_kg(sums['put_by'])} was put by, {_kg(sums['given'])} was given on, "
-        f"and {_kg(lost)} ({lost / picked:.0%}) was lost fresh{gluts}."
+        f"Of it {eaten} was eaten fresh, {kg(sums['put_by'])} was put by, {kg(sums['given'])} was given on, "
+        f"and {kg(lost)} ({lost / picked:.0%}) was lost fresh{gluts}."
     )
     return [Finding("season", sentence, evidence="thin" if assumed else "enough", weight=99)]
 
@@ -75,7 +77,7 @@ def _spoiled(by_method: pl.DataFrame) -> list[Finding]:
         row = worst.row(0, named=True)
         which = (
             f"; the largest share was in {row['group']}, {row['spoiled']} of {row['containers']}"
-            f" ({_batches(row['batches'])})"
+            f" ({figure_of(row['batches'], 'batch')})"
         )
     sentence = f"Of {made} containers put by so far, {spoiled} were found spoiled{which}."
     return [Finding("season", sentence, evidence=_evidence(batches), weight=98)]
@@ -90,7 +92,7 @@ def _stands(shelf: pl.DataFrame) -> list[Finding]:
     next_out = ""
     if soonest.height:
         row = soonest.row(0, named=True)
-        next_out = f"; {row['crop']} ({row['method']}) runs out first, about {_day(row['runs_out_on'])}"
+        next_out = f"; {row['crop']} ({row['method']}) runs out first, about {full_day(row['runs_out_on'])}"
     sentence = f"{on_hand} containers of {kinds} kinds stand on the shelf{next_out}."
     return [Finding("season", sentence, weight=97)]
 
@@ -108,11 +110,11 @@ def plan_findings(sowing_plan: pl.DataFrame, plan_comparison: pl.DataFrame) -> l
     first = sowing_plan.sort("sow_on", "crop").row(0, named=True)
     sown = "1 sowing" if sowing_plan.height == 1 else f"{sowing_plan.height} sowings"
     start = (
-        f"The plan for next season has {sown} of {_crops(crops)}, the first on {_day(first['sow_on'])} "
+        f"The plan for next season has {sown} of {figure_of(crops, 'crop')}, the first on {full_day(first['sow_on'])} "
         f"({first['crop']})."
     )
     findings = [Finding("season", start, weight=96), *_worth(plan_comparison)]
-    soon = f"Sow {first['crop']} on {_day(first['sow_on'])}: {_amount(first)}."
+    soon = f"Sow {first['crop']} on {full_day(first['sow_on'])}: {_amount(first)}."
     findings.append(Finding("plan", start, action=soon, weight=20))
     return findings
 
@@ -144,7 +146,7 @@ def _worth(plan_comparison: pl.DataFrame) -> list[Finding]:
 
 
 def _score(row: dict[str, Any]) -> str:
-    return f"{row['weeks_without']:.0f} weeks, {_kg(row['wasted_kg'])}, {row['sowings']:.0f} sowings"
+    return f"{row['weeks_without']:.0f} weeks, {kg(row['wasted_kg'])}, {row['sowings']:.0f} sowings"
 
 
 def _as_good(other: dict[str, Any], mine: dict[str, Any]) -> bool:
@@ -179,24 +181,8 @@ def data_findings(load_summary: pl.DataFrame, problems: pl.DataFrame) -> list[Fi
     ]
 
 
-def _kg(value: float) -> str:
-    return f"{value:.0f} kg" if value >= 9.95 else f"{value:.1f} kg"
-
-
-def _day(day: dt.date) -> str:
-    return f"{day.day} {day:%b %Y}"
-
-
 def _amount(row: dict[str, Any]) -> str:
     return f"{row['amount']:g} {row['unit']}"
-
-
-def _crops(count: int) -> str:
-    return "1 crop" if count == 1 else f"{count} crops"
-
-
-def _batches(count: int) -> str:
-    return "1 batch" if count == 1 else f"{count} batches"
 
 
 def _evidence(batches: int) -> str:

@@ -15,11 +15,14 @@ from typing import Any
 import numpy as np
 import polars as pl
 
-from pipeline.findings.sentences import BEHIND, SIGNIFICANT, chance, count_of
 from pipeline.findings.trials import trial_findings
 from pipeline.keeping.salt import ENOUGH_FOR_A_TREND, GUIDANCE, RECIPE
-from pipeline.keeping.spoilage import MONTH_DAYS
+from schemas.evidence import BEHIND, SIGNIFICANT
+from schemas.factors import BY_COLUMN, BY_NAME, value_in_words
 from schemas.page import Finding
+from schemas.words.days import MONTH_DAYS, full_day
+from schemas.words.numbers import chance, count_of
+from schemas.words.ways import WAYS
 
 ONE_IN = (100, 50, 40, 30, 25, 20, 15, 12, 10, 9, 8, 7, 6, 5, 4, 3, 2)
 SHARES = tuple(
@@ -29,81 +32,6 @@ SHARES = tuple(
 )
 """Shares that have a name; others take the nearest."""
 
-LOST_JARS = {
-    "ferment": "jars of ferments",
-    "pickle": "jars of pickles",
-    "jam": "jars of jam",
-    "bottle": "jars of bottled food",
-    "dry": "containers of dried food",
-    "freeze": "containers of frozen food",
-    "cure": "containers of food kept whole",
-    "other": "containers kept in other ways",
-}
-METHOD_NOUNS = {
-    "ferment": "Ferments",
-    "pickle": "Pickles",
-    "jam": "Jam",
-    "bottle": "Bottled food",
-    "dry": "Dried food",
-    "freeze": "Frozen food",
-    "cure": "Food kept whole",
-    "other": "Food kept in other ways",
-}
-MADE = {
-    "lid": {
-        "metal": "under a metal lid",
-        "plastic": "under a plastic lid",
-        "glass": "under a glass lid",
-        "cloth": "under cloth",
-        "bag": "in bags",
-        "none": "without a lid",
-    },
-    "store": {
-        "pantry": "in the pantry",
-        "cellar": "in the cellar",
-        "fridge": "in the fridge",
-        "freezer": "in the freezer",
-    },
-    "piece": {
-        "whole": "of whole produce",
-        "chunk": "of produce cut in chunks",
-        "shred": "of shredded produce",
-    },
-    "sweetener": {
-        "sugar": "made with sugar",
-        "honey": "made with honey",
-        "other": "made with another sweetener",
-        "none": "made without a sweetener",
-    },
-    "starter": {"none": "made without a starter"},
-    "submerged": {"yes": "kept under the liquid", "no": "not kept under the liquid"},
-    "vented": {"yes": "that could vent", "no": "that could not vent"},
-    "heat_processed": {"yes": "heat-processed", "no": "not heat-processed"},
-}
-"""How containers of a recorded value are called; others are ``with salt 1 to 1.75 % of produce`` and such."""
-GROUPED_BY = {
-    "method": "way of keeping",
-    "salt_band": "salt level",
-    "lid": "lid",
-    "store": "store",
-    "crop": "crop",
-    "piece": "cut",
-    "starter": "starter",
-    "sweetener": "sweetener",
-    "batch_id": "batch",
-    "plot": "plot",
-    "year": "year",
-}
-"""What groups are groups of; the basis of salt goes with its level."""
-MADE_OF = {
-    "crop": "of",
-    "plot": "from plot",
-    "year": "made in",
-    "salt_band": "with salt",
-    "batch_id": "of batch",
-}
-WHERE_KEPT = ("lid", "store")
-"""What may be changed without changing a recipe."""
 
 LOOK_FIRST = "Look at these first, and see what else was different about them."
 LOOK_OFTEN = "Look every few weeks, and write the day down also when all is sound."  # common practice, no source
@@ -164,14 +92,11 @@ def spoilage_findings(
     return sorted(findings, key=lambda finding: -finding.weight)
 
 
-def _day(day: dt.date) -> str:
-    return f"{day.day} {day:%B %Y}"
-
-
 def _kept(row: dict[str, Any], gap: dict[str, Any] | None, as_of: dt.date) -> Finding:
     """What is lost so far and what a year would do, for one method; ``gap`` where looks were too far apart."""
-    jars = LOST_JARS.get(row["group"], f"containers of {row['group']}")
-    counted = f"{row['spoiled']} of {row['containers']} {jars} lost by {_day(as_of)}"
+    way = WAYS.get(row["group"])
+    jars = way.jars if way else f"containers of {row['group']}"
+    counted = f"{row['spoiled']} of {row['containers']} {jars} lost by {full_day(as_of)}"
     if row["batches"] == 0:
         sentence = f"{counted}; no batch has been looked at or used yet, so nothing is known of the rest."
         return Finding("spoilage", sentence, "too little", "Look at them and write the day down, sound or not.")
@@ -214,7 +139,7 @@ def _worst(worse: pl.DataFrame, by: Sequence[str]) -> list[Finding]:
     judged = worse.filter(pl.col("p_value").is_not_null())
     if worse.height < 2 or judged.is_empty():
         return []
-    things = [GROUPED_BY[name] for name in by if name in GROUPED_BY]
+    things = [BY_COLUMN[name].noun for name in by if name in BY_COLUMN]
     thing = things[0] if len(things) == 1 else f"pair of {' and '.join(things)}"
     flagged = judged.filter((pl.col("p_value") <= SIGNIFICANT) & (pl.col("z") > 0))
     if flagged.is_empty():
@@ -259,19 +184,10 @@ def _group_in_words(group: str, by: Sequence[str]) -> str:
         return f"Containers of {group}"
     values_by_column = dict(zip(by, values, strict=True))
     method = values_by_column.pop("method", "ferment" if "salt_band" in by else "")
-    noun = METHOD_NOUNS.get(method, method) or "Containers"
+    noun = WAYS[method].plural if method in WAYS else method or "Containers"
     basis = values_by_column.pop("salt_basis", "")
-    said = [made_in_words(column, value) for column, value in values_by_column.items()]
+    said = [value_in_words(column, value) for column, value in values_by_column.items()]
     return f"{noun} {' and '.join(said)} {basis}".replace("  ", " ").strip()
-
-
-def made_in_words(column: str, value: str) -> str:
-    """How containers of a recorded value are called: ``under a metal lid``, ``with salt 1 to 1.75 %``."""
-    if value in {"not recorded", "none recorded"}:
-        return f"with no {GROUPED_BY.get(column, column)} recorded"
-    if column in MADE_OF:
-        return f"{MADE_OF[column]} {value}"
-    return MADE.get(column, {}).get(value, f"with {column.replace('_', ' ')} {value}")
 
 
 def _differences(differences: pl.DataFrame) -> list[Finding]:
@@ -293,14 +209,14 @@ def _difference(row: dict[str, Any]) -> Finding:
     factor = row["factor"]
     behind = count_of(row["batches"], "batch") + BEHIND[row["evidence"]]
     sentence = (
-        f"Containers {made_in_words(factor, row['value'])} lost {row['spoiled']} of {row['containers']}, where about "
+        f"Containers {value_in_words(factor, row['value'])} lost {row['spoiled']} of {row['containers']}, where about "
         f"{row['expected']:.2g} would be usual at their age and for their method; allowing for chance, about "
         f"{row['ratio']:.2g} times the usual ({row['low']:.2g} to {row['high']:.2g}). Chance alone would make some "
         f"lid, store, cut or other detail look this bad {chance(row['p_value'])}; {behind}."
     )
     if factor == "salt":
         sentence = f"{sentence} {GUIDANCE}"
-    action = LOOK_FIRST if factor in WHERE_KEPT else RECIPE
+    action = LOOK_FIRST if BY_NAME[factor].where_kept else RECIPE
     return Finding("spoilage", sentence, row["evidence"], action, 1.5)
 
 
@@ -322,7 +238,7 @@ def _salt(by_salt: pl.DataFrame, salt_response: pl.DataFrame) -> list[Finding]:
 
 def _salt_finding(method: str, rows: list[tuple[float, str, dict[str, Any]]], response: dict[str, Any]) -> Finding:
     (_, few, least), (_, many, most) = rows[0], rows[-1]
-    noun = METHOD_NOUNS.get(method, method)
+    noun = WAYS[method].plural if method in WAYS else method
     sentence = (
         f"{noun} with {few} salt lost {least['spoiled']} of {least['containers']} containers "
         f"({count_of(least['batches'], 'batch')}); with {many}, {most['spoiled']} of {most['containers']} "

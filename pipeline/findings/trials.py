@@ -10,9 +10,10 @@ from typing import Any
 
 import polars as pl
 
-from pipeline.findings.sentences import SIGNIFICANT, chance, count_of
 from pipeline.keeping.salt import GUIDANCE, RECIPE
+from schemas.evidence import SIGNIFICANT
 from schemas.page import Finding
+from schemas.words.numbers import chance, count_of
 
 OF_FIRMNESS = {
     "difference": "firmness_difference",

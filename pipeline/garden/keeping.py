@@ -12,7 +12,8 @@ from pipeline.garden.suppression import Rule, enough_plots
 from pipeline.garden.tables import WITHHELD_TYPES, as_shared, count_withheld, shared_types
 from pipeline.keeping.curves import estimate_keeping
 from pipeline.keeping.permutation import batch_exposure
-from pipeline.keeping.spoilage import MONTH_DAYS, spoilage_table
+from pipeline.keeping.spoilage import spoilage_table
+from schemas.words.days import MONTH_DAYS
 
 AGES_MONTHS = tuple(range(0, 25, 3))
 """Ages of the points of a curve. A curve with a step for each loss would show single containers."""

@@ -17,9 +17,7 @@ from pipeline.keeping.permutation import batch_residuals
 from pipeline.keeping.risk import FloatArray
 from schemas.answer_frame import answer_types, as_answer
 from schemas.evidence import THIN_BATCHES, evidence
-
-TEXT_FACTORS = ("lid", "store", "piece", "sweetener")
-YES_NO_FACTORS = ("submerged", "vented", "heat_processed")
+from schemas.factors import FACTORS
 
 RATIO_SD = 0.7
 """Spread of the log ratio held plausible before the batches speak: a quarter to four times."""
@@ -31,14 +29,16 @@ HISTORY = ("batch_id", "method", "last_sound_days", "found_days", "fate")
 
 def factor_values(histories: pl.DataFrame) -> dict[str, pl.Expr]:
     """Each recorded factor that the histories carry, and its value in words; null where not recorded."""
-    values = {name: pl.col(name).cast(pl.String) for name in TEXT_FACTORS}
-    # Nobody writes down a starter that was not there; where a method never takes one, nothing is compared.
-    values["starter"] = pl.col("starter").fill_null("none")
+    values = {}
+    for factor in (factor for factor in FACTORS if factor.compared):
+        value = pl.col(factor.columns[0]).cast(pl.String)
+        if factor.yes_no:
+            value = value.replace({"true": "yes", "false": "no"})
+        # Where a method never takes a starter or a sweetener, its one value is compared with nothing.
+        values[factor.name] = value if factor.when_empty is None else value.fill_null(factor.when_empty)
     # Salt keeps a ferment and only seasons the rest; its two bases never stand in one band.
     ferment = pl.col("method") == "ferment"
     values["salt"] = pl.when(ferment).then(pl.concat_str("salt_band", "salt_basis", separator=" "))
-    for name in YES_NO_FACTORS:
-        values[name] = pl.col(name).cast(pl.String).replace({"true": "yes", "false": "no"})
     there = set(histories.columns)
     return {name: value for name, value in values.items() if set(value.meta.root_names()) <= there}
 

@@ -12,26 +12,18 @@ import datetime as dt
 import polars as pl
 
 from schemas.codes import HARMLESS_CAUSES, LOST_ACTIONS
+from schemas.factors import FACTORS
 
 FATES = ("spoiled", "used", "on_shelf")
 
+MADE_HERE = {"batch_id", "year"}
+"""Columns of a factor that the histories give themselves."""
+
 BATCH_COLUMNS = (
-    "method",
-    "crop",
-    "lid",
-    "store",
-    "piece",
-    "starter",
-    "sweetener",
-    "submerged",
-    "vented",
-    "heat_processed",
+    *(column for factor in FACTORS for column in factor.columns if column not in MADE_HERE),
     "trial",
-    "plot",
     "made_on",
     "salt_pct",
-    "salt_basis",
-    "salt_band",
 )
 """Columns of a batch that its containers carry where the batches have them."""
 

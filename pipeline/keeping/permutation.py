@@ -16,7 +16,7 @@ from pipeline.keeping.curves import group_label
 from pipeline.keeping.risk import FloatArray, IntArray, follow, names
 from schemas.evidence import THIN_BATCHES
 
-YEAR_DAYS = 365.0
+HORIZON_DAYS = 365.0
 
 STEADY_LOSSES = 2.0
 """Losses at a steady rate that are mixed into a pooled hazard, so that few losses do not make it jump."""
@@ -61,7 +61,7 @@ def batch_residuals(
 
 
 def batch_exposure(
-    histories: pl.DataFrame, by: str | Sequence[str] = (), until_days: float = YEAR_DAYS
+    histories: pl.DataFrame, by: str | Sequence[str] = (), until_days: float = HORIZON_DAYS
 ) -> pl.DataFrame:
     """Spoiled containers of each batch up to an age, and its exposure on the pooled hazard's own clock.
 

@@ -11,7 +11,7 @@ from scipy import special
 
 from pipeline.keeping.curves import estimate_keeping
 from pipeline.keeping.intervals import FloatArray
-from pipeline.keeping.permutation import YEAR_DAYS, batch_exposure, batch_residuals, trend_test
+from pipeline.keeping.permutation import HORIZON_DAYS, batch_exposure, batch_residuals, trend_test
 from pipeline.keeping.salt_measures import SALT_BANDS, SALT_CUTS_PCT
 from schemas.answer_frame import as_answer
 from schemas.evidence import THIN_BATCHES
@@ -216,7 +216,7 @@ def salt_levels(histories: pl.DataFrame, limits: pl.DataFrame) -> pl.DataFrame:
         schema_overrides={"to_pct": pl.Float64},
     )
     table = (
-        estimate_keeping(banded, keys, YEAR_DAYS)
+        estimate_keeping(banded, keys, HORIZON_DAYS)
         .join(mean_salt, on=keys)
         .join(ends, on="salt_band")
         .join(limits, on="method", how="left")

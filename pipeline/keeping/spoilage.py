@@ -9,14 +9,12 @@ import polars as pl
 
 from pipeline.keeping.curves import estimate_followed, estimate_keeping, group_label, keeping_curves
 from pipeline.keeping.histories import batch_findings
-from pipeline.keeping.permutation import YEAR_DAYS, batch_exposure, worse_than_rest
+from pipeline.keeping.permutation import HORIZON_DAYS, batch_exposure, worse_than_rest
 from pipeline.keeping.pooling import pooled_risk
 from pipeline.keeping.risk import follow, names
+from schemas.words.days import MONTH_DAYS
 
-__all__ = ["MONTH_DAYS", "estimate_keeping", "grouped", "spoilage_causes", "spoilage_table", "worse_groups"]
-
-MONTH_DAYS = 30.4375
-"""A year of 365.25 days over 12."""
+__all__ = ["estimate_keeping", "grouped", "spoilage_causes", "spoilage_table", "worse_groups"]
 
 
 def rows_to_group(histories: pl.DataFrame, columns: Sequence[str]) -> pl.DataFrame:
@@ -69,7 +67,7 @@ def spoilage_table(histories: pl.DataFrame, by: Sequence[str] | str) -> pl.DataF
     """
     columns = names(by)
     followed = follow(histories, columns)
-    year = estimate_followed(followed, YEAR_DAYS).select(
+    year = estimate_followed(followed, HORIZON_DAYS).select(
         kept_12m="kept", kept_12m_low="kept_low", kept_12m_high="kept_high"
     )
     now = estimate_followed(followed, np.inf).drop("kept", "kept_low", "kept_high")

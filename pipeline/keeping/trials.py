@@ -13,23 +13,10 @@ from pipeline.keeping.intervals import FloatArray
 from pipeline.keeping.permutation import batch_residuals, trend_test
 from schemas.answer_frame import as_answer
 from schemas.evidence import THIN_BATCHES, evidence
+from schemas.factors import FACTORS
 
-FACTORS = {
-    "crop": "",
-    "method": "",
-    "salt_band": "salt ",
-    "sweetener": "sweetener ",
-    "starter": "starter ",
-    "piece": "cut ",
-    "lid": "lid ",
-    "store": "store ",
-    "submerged": "submerged ",
-    "vented": "vented ",
-}
-"""What may differ between the arms of a trial, and the word put before its value."""
-
-NONE_WHEN_EMPTY = ("starter", "sweetener")
-"""Columns in which an empty cell means that there was none; elsewhere it means not recorded."""
+ARM_FACTORS = {factor.columns[0]: factor for factor in FACTORS if factor.in_arm is not None}
+"""What may differ between the arms of a trial."""
 
 WIDEST = 8.0
 """Scores run from 1 to 9, so no difference lies beyond this."""
@@ -76,15 +63,19 @@ def trial_arms(batches: pl.DataFrame) -> pl.DataFrame:
     Returns:
         ``batch_id``, ``trial``, ``arm``, ordered by trial and arm.
     """
-    factors = [name for name in FACTORS if name in batches.columns]
+    factors = [name for name in ARM_FACTORS if name in batches.columns]
     rows = batches.filter(pl.col("trial").is_not_null())
     rows = rows.with_columns(pl.col(factors).cast(pl.String)).with_columns(
         pl.col(name).replace({"true": "yes", "false": "no"}) for name in factors
     )
-    rows = rows.with_columns(pl.col(name).fill_null("none") for name in factors if name in NONE_WHEN_EMPTY)
+    rows = rows.with_columns(
+        pl.col(name).fill_null(factor.when_empty)
+        for name, factor in ARM_FACTORS.items()
+        if factor.when_empty and name in factors
+    )
     said = [
         pl.when(pl.col(name).drop_nulls().n_unique().over("trial") > 1).then(
-            pl.lit(FACTORS[name]) + pl.col(name).fill_null("not recorded")
+            pl.lit(ARM_FACTORS[name].in_arm) + pl.col(name).fill_null("not recorded")
         )
         for name in factors
     ]

@@ -10,9 +10,9 @@ from pipeline.shelf.ledger import (
     FERMENT_FIRST_DAYS,
     FERMENT_LOOK_DAYS,
     LID_YEAR_DAYS,
-    MONTH_DAYS,
     PRACTICE,
 )
+from schemas.words.days import MONTH_DAYS
 
 EVENT_TYPES: dict[str, pl.DataType] = {
     "kind": pl.String(),

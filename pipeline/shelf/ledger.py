@@ -13,8 +13,8 @@ import polars as pl
 from pipeline.keeping.histories import batch_findings
 from pipeline.keeping.intervals import garwood_interval
 from schemas.answer_frame import as_answer
+from schemas.words.days import MONTH_DAYS
 
-MONTH_DAYS = 30.4375
 WINDOW_DAYS = 731
 """Uses of the last two years tell the rate."""
 

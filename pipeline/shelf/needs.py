@@ -10,13 +10,13 @@ import polars as pl
 
 from pipeline.harvest.uses import put_by_produce
 from pipeline.settings import CropNeed, Settings
-from pipeline.shelf.ledger import MONTH_DAYS, WINDOW_DAYS
+from pipeline.shelf.ledger import WINDOW_DAYS
 from schemas.answer_frame import answer_types
+from schemas.words.days import MONTH_DAYS, YEAR_DAYS
 
 DEFAULT_PEOPLE = 2.0
 """People, where the settings name none (judgement; the basis says so)."""
 
-YEAR_DAYS = 365.25
 LEAST_DAYS = 28
 """A shelf watched for less than four weeks does not tell a year's use."""
 

@@ -51,8 +51,8 @@ def test_the_season_in_four_sentences() -> None:
     assert sentences == [
         "In 2026 you picked 25 kg of 2 crops; the fullest week, from 13 Jul 2026, brought 13 kg.",
         (
-            "Of it 8.0 kg as logged was eaten fresh, 4.0 kg was put by, 1.0 kg was given on, and 12 kg (48%) was lost "
-            "fresh, 7.0 kg of that because it came in a glut."
+            "Of it 8 kg as logged was eaten fresh, 4 kg was put by, 1 kg was given on, and 12 kg (48%) was lost "
+            "fresh, 7 kg of that because it came in a glut."
         ),
         "Of 20 containers put by so far, 3 were found spoiled; the largest share was in ferment, 3 of 11 (3 batches).",
         "13 containers of 2 kinds stand on the shelf; cabbage (ferment) runs out first, about 3 Feb 2027.",
@@ -64,7 +64,7 @@ def test_assumed_eating_is_called_assumed() -> None:
     weeks = frame("glut_weeks", [{"crop": "pea", "week": MONDAY, "picked_kg": 5.0}])
     empty = empty_answers()
     second = season_findings(waste, weeks, empty["spoilage"], empty["shelf"], SEASON)[1]
-    assert "5.0 kg by what is assumed was eaten fresh" in second.sentence
+    assert "5 kg by what is assumed was eaten fresh" in second.sentence
     assert second.evidence == "thin"
 
 

@@ -16,10 +16,11 @@ from pipeline.keeping import pooling
 from pipeline.keeping.permutation import batch_exposure, batch_residuals, trend_test, worse_than_rest
 from pipeline.keeping.pooling import pooled_risk
 from pipeline.keeping.risk import FloatArray
-from pipeline.keeping.spoilage import MONTH_DAYS, grouped, spoilage_causes, spoilage_table, worse_groups
+from pipeline.keeping.spoilage import grouped, spoilage_causes, spoilage_table, worse_groups
 from pipeline.keeping.turnbull import looks_far_apart, npmle
 from schemas.answers import ANSWERS
 from schemas.logs import LOGS
+from schemas.words.days import MONTH_DAYS
 
 KINDS = {"text": pl.String, "int": pl.Int64, "float": pl.Float64, "bool": pl.Boolean, "date": pl.Date}
 HISTORY = {

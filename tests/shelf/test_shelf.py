@@ -14,8 +14,9 @@ from hypothesis import settings as trials
 from hypothesis import strategies as st
 
 from pipeline.keeping.intervals import garwood_interval
-from pipeline.shelf.ledger import MONTH_DAYS, shelf_ledger, shelf_table, use_first
+from pipeline.shelf.ledger import shelf_ledger, shelf_table, use_first
 from schemas.answer_frame import as_answer
+from schemas.words.days import MONTH_DAYS
 
 AS_OF = dt.date(2026, 7, 1)
 
