@@ -12,7 +12,12 @@ import polars as pl
 from reports.tables import CONTROLS, answer_csv, answer_json, terminal_table
 from schemas.answers import ANSWERS
 
-LEVEL_WORDS = {"error": "set aside", "warning": "taken, look at it", "note": "note"}
+LEVEL_WORDS = {
+    "error": "set aside",
+    "cell": "row taken without this cell",
+    "warning": "taken, look at it",
+    "note": "note",
+}
 
 
 def answers_json(as_of: dt.date, tables: Mapping[str, pl.DataFrame], notes: Sequence[str]) -> str:
@@ -45,8 +50,9 @@ def load_text(summary: pl.DataFrame) -> str:
 
 def _file_line(row: Mapping[str, object]) -> str:
     warned = f", {_count(row['warnings'], 'warning')}" if row["warnings"] else ""
+    odd = f" ({_count(row['cells_left_out'], 'odd cell')} left out)" if row["cells_left_out"] else ""
     rows = _count(row["rows"], "row")
-    return f"{_plain(row['file'])}: {rows} = {row['accepted']} accepted + {row['set_aside']} set aside{warned}"
+    return f"{_plain(row['file'])}: {rows} = {row['accepted']} accepted + {row['set_aside']} set aside{odd}{warned}"
 
 
 def _count(number: object, thing: str) -> str:

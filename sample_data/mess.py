@@ -7,7 +7,7 @@ import datetime as dt
 from sample_data.keeping import Kept
 from sample_data.logbook import Line
 
-ERROR, WARNING = "error", "warning"
+ERROR, CELL, WARNING = "error", "cell", "warning"
 
 
 def _nearest(lines: list[Line], day: dt.date, **having: str) -> Line:
@@ -99,6 +99,7 @@ def spoil_rest(
         "cause",
         "gone funny",
         "a cause that no one knows",
+        CELL,
     )
     _spoil(
         _nearest(consumption, dt.date(2026, 4, 3), crop=""),

@@ -19,6 +19,7 @@ _TABLES = (
         rows int rows rows in the file below its header
         accepted int rows rows taken into the store
         set_aside int rows rows not taken; each has a problem that says why
+        cells_left_out int cells odd cells of rows that were taken without them
         warnings int - warnings on rows that were taken
         sha256 text - checksum of the file's bytes
         """,
@@ -33,7 +34,7 @@ _TABLES = (
         column text - column
         value text - what was found
         rule text - name of the rule
-        level text - error (row set aside), warning (row taken) or note
+        level text - error (row set aside), cell (row taken without this cell), warning (row taken) or note
         message text - what was expected and what to do
         """,
     ),

@@ -73,10 +73,10 @@ def _below_produce(data: PolarsData) -> pl.LazyFrame:
 
 
 def _look_is_counted(data: PolarsData) -> pl.LazyFrame:
-    """A look at a batch says how many containers were bad."""
+    """A look at a batch says how many containers were bad, or how much of what is in them."""
     import polars as pl
 
-    needs_count = pl.col("batch_id").is_not_null() & pl.col("containers").is_null()
+    needs_count = pl.col("batch_id").is_not_null() & pl.col("containers").is_null() & pl.col("weight_kg").is_null()
     return data.lazyframe.select(~needs_count)
 
 

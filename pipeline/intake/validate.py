@@ -1,4 +1,7 @@
-"""3. Typed rows -> accepted rows and rows set aside, each with its reason."""
+"""3. Typed rows -> accepted rows and rows set aside, each with its reason.
+
+One odd optional cell costs the cell: its row is taken with the cell unknown, and the problem is of level ``cell``.
+"""
 
 from __future__ import annotations
 
@@ -24,7 +27,8 @@ def split(kind: str, typed: Typed) -> tuple[pl.DataFrame, pl.DataFrame]:
         typed: rows of one file from :class:`pipeline.intake.normalise.LogReader`.
 
     Returns:
-        ``(accepted, problems)``; a row is accepted if no problem of level ``error`` names its line.
+        ``(accepted, problems)``; a row is accepted if no problem of level ``error`` names its line. Cells with a
+        problem of level ``cell`` are null in it.
     """
     problems = typed.problems
     failures = contract_failures(kind, typed.core)
@@ -36,9 +40,43 @@ def split(kind: str, typed: Typed) -> tuple[pl.DataFrame, pl.DataFrame]:
     if problems.is_empty():
         return typed.core, problems
     problems = problems.unique(["line", "column", "rule"], keep="first", maintain_order=True)
+    core, problems = _without_odd_cells(LOGS[kind], typed.core, problems)
     bad_lines = problems.filter(pl.col("level") == "error")["line"].unique()
-    accepted = typed.core.filter(~typed.core["source_line"].is_in(bad_lines.implode()))
+    accepted = core.filter(~core["source_line"].is_in(bad_lines.implode()))
     return accepted, problems.sort("line", maintain_order=True)
+
+
+def _without_odd_cells(log: Log, core: pl.DataFrame, problems: pl.DataFrame) -> tuple[pl.DataFrame, pl.DataFrame]:
+    """Typed rows with their odd optional cells unknown, and the problems of those cells as such.
+
+    A cell stays an error where its row needs it after all (one of some columns is needed, and it was the one), and
+    where two cells contradict each other, since either may be the wrong one.
+    """
+    optional = {column.name: column for column in log.columns if not column.required}
+    is_odd = (pl.col("level") == "error") & pl.col("column").is_in(list(optional)) & (pl.col("rule") != "inconsistent")
+    odd = problems.filter(is_odd)
+    if odd.is_empty():
+        return core, problems
+    for (name,), found in odd.group_by("column", maintain_order=True):
+        field = optional[str(name)]
+        here = pl.col("source_line").is_in(found["line"].implode())
+        core = core.with_columns(_unknown(column, here) for column, _ in field.core_columns)
+    needed = [
+        (list(names), core.filter(pl.all_horizontal(pl.col(log.column(name).core_name).is_null() for name in names)))
+        for names in log.needs_one_of
+    ]
+    still = [
+        pl.col("column").is_in(names) & pl.col("line").is_in(rows["source_line"].implode()) for names, rows in needed
+    ]
+    is_cell = is_odd & ~pl.any_horizontal(False, *still)
+    level = pl.when(is_cell).then(pl.lit("cell")).otherwise("level").alias("level")
+    return core, problems.with_columns(level)
+
+
+def _unknown(column: str, here: pl.Expr) -> pl.Expr:
+    """The column without its values in these rows; a weight that is not there is not estimated either."""
+    nothing = pl.lit(value=False) if column.endswith("_estimated") else pl.lit(None)
+    return pl.when(here).then(nothing).otherwise(column).alias(column)
 
 
 def _with_groups(log: Log, unread: pl.DataFrame) -> pl.DataFrame:

@@ -283,11 +283,13 @@ def _summarise(store: Store, again: set[str]) -> None:
     store.con.execute(
         """
         insert into out.load_summary
-        select file, kind, rows, coalesce(taken, 0), rows - coalesce(taken, 0), coalesce(warned, 0), sha256
+        select file, kind, rows, coalesce(taken, 0), rows - coalesce(taken, 0), coalesce(odd, 0), coalesce(warned, 0),
+            sha256
         from raw.files
         left join (select source_file as file, count(*) as taken from core.accepted_lines group by all) using (file)
         left join (
-            select file, count(*) as warned from out.problems where level = 'warning' group by all
+            select file, count(*) filter (level = 'cell') as odd, count(*) filter (level = 'warning') as warned
+            from out.problems group by all
         ) using (file)
         order by file
         """
