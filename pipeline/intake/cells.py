@@ -79,7 +79,7 @@ MONTHS = {name: number for number, names in enumerate(_MONTH_NAMES, start=1) for
 """Names of months without accents, in some languages of Europe; no name stands for two months."""
 _WEEKDAYS = ("mon", "tue", "wed", "thu", "fri", "sat", "sun")
 _WEEKDAY = re.compile(
-    r"(mon(?:day)?|tue(?:s(?:day)?)?|wed(?:nesday)?|thu(?:r(?:s(?:day)?)?)?|fri(?:day)?|sat(?:urday)?|sun(?:day)?)"
+    r"(mon(?:day)?|tue(?:s(?:day)?)?|wed(?:s|nesday)?|thu(?:r(?:s(?:day)?)?)?|fri(?:day)?|sat(?:urday)?|sun(?:day)?)"
     r"\.?,? (?=.*\d)",
     re.IGNORECASE,
 )
@@ -128,13 +128,14 @@ def _year_named(match: re.Match[str], date_order: str) -> Cell:
     return _named(match[0], match[3], match[2], match[1], date_order)
 
 
-def _month(name: str) -> int | None:
+def month_number(name: str) -> int | None:
+    """The month that a name or its usual short form stands for."""
     letters = unicodedata.normalize("NFD", name.casefold())
     return MONTHS.get("".join(letter for letter in letters if not unicodedata.combining(letter)))
 
 
 def _named(plain: str, day: str, month_name: str, year: str, date_order: str) -> Cell:
-    month = _month(month_name)
+    month = month_number(month_name)
     if month is None:
         return bad("not_a_date", "expected a date, such as 2026-06-18 or 18 Jun 2026")
     whole = int(year) if len(year) == 4 else 2000 + int(year)
@@ -147,6 +148,8 @@ def _slashed(match: re.Match[str], date_order: str) -> Cell:
     short = len(match[3]) < 4
     year = 2000 + last if short else last
     day_first, month_first = _day(plain, year, second, first), _day(plain, year, first, second)
+    if date_order == "iso" and match[0].count(".") == 2 and day_first.value and not short:
+        return day_first  # dots stand in dates that open with the day
     if date_order == "iso":
         year_first = [_day(plain, 2000 + first, second, last)] if short and first >= MOST_MONTHS_AND_DAYS else []
         return _only_reading([day_first, month_first, *year_first], short=short)
@@ -197,19 +200,23 @@ _FORMS: tuple[tuple[re.Pattern[str], Callable[[re.Match[str], str], Cell]], ...]
 )
 
 EXPECTED = "expected a date, such as 2026-06-18"
-_FIRST_DAY_NUMBER = dt.date(1899, 12, 30)
+FIRST_DAY_NUMBER = dt.date(1899, 12, 30)
 """Day 0 of the usual count of days in spreadsheets (some older files count from 1904)."""
 
 
 def _day_number(match: re.Match[str]) -> str:
-    day = _FIRST_DAY_NUMBER + dt.timedelta(days=int(match[1]))
+    day = FIRST_DAY_NUMBER + dt.timedelta(days=int(match[1]))
     return f"a spreadsheet's day number: format the column as a date, or write {day} if that is the day"
 
 
+YEAR_MISSING = "the year is missing"
+"""How the complaint about a day without a year begins."""
+
+
 def _no_year(month: str, day: str) -> str:
-    number = _month(month)
+    number = month_number(month)
     written = f"2026-{number:02}-{int(day):02}" if number else "2026-06-18"
-    return f"the year is missing: write it in front, such as {written}"
+    return f"{YEAR_MISSING}: write it in front, such as {written}"
 
 
 _NO_DAYS: tuple[tuple[re.Pattern[str], Callable[[re.Match[str]], str]], ...] = (

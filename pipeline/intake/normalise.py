@@ -6,7 +6,7 @@ whatever the number of rows.
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Iterable
 from dataclasses import dataclass, field
 from functools import cache
 
@@ -14,6 +14,7 @@ import polars as pl
 
 from pipeline.intake import cells, quantities
 from pipeline.intake.cells import Cell
+from pipeline.intake.date_columns import DateColumns
 from pipeline.intake.headers import Header
 from pipeline.intake.records import Part
 from pipeline.intake.shape import PROBLEM_COLUMNS, shape_rows, shorten
@@ -53,6 +54,8 @@ class Reading:
     crop_lookup: dict[str, str] = field(default_factory=dict)
     piece_kg: dict[str, float] = field(default_factory=dict)
     """Weight of one head, fruit or bunch by crop."""
+    this_year: int | None = None
+    """The year of "today", which tells the century of a year of two digits."""
 
 
 @dataclass(frozen=True)
@@ -70,7 +73,7 @@ class Typed:
 class LogReader:
     """Reads the records of one file, some at a time."""
 
-    def __init__(self, kind: str, file: str, header: Header, reading: Reading) -> None:
+    def __init__(self, kind: str, file: str, header: Header, reading: Reading, titles: Iterable[str] = ()) -> None:
         self.log = LOGS[kind]
         self.file = file
         self.header = header
@@ -79,6 +82,7 @@ class LogReader:
         """Crops not in the reference: first line, number of rows."""
         self.further_unknown: tuple[int, int] = (0, 0)
         """Rows of crops beyond those: first line, number of rows."""
+        self._dates = DateColumns(self.log, header, reading.date_order, reading.this_year, (file, *titles))
         self._columns = {column.name: _ColumnReader(column, header, reading) for column in self.log.columns}
 
     def read(self, part: Part) -> Typed:
@@ -87,8 +91,9 @@ class LogReader:
         raw = shaped.readable
         typed: dict[str, pl.Series] = {name: raw[name] for name in ("source_file", "source_line")}
         problems = [shaped.problems]
+        dates = self._dates.settle(raw)
         for column in sorted(self.log.columns, key=lambda column: column.kind != CROP):  # counts need the crop
-            texts = raw[column.name]
+            texts = dates.get(column.name, raw[column.name])
             found, bad = self._columns[column.name].read(texts)
             if column.name == "weight":
                 found, uncounted = _weigh_counted(found, typed.get("crop"), self.reading)
@@ -96,7 +101,7 @@ class LogReader:
             elif column.kind == CROP:
                 self._note_unknown_crops(found["crop"], raw["source_line"])
             if bad.height:
-                problems.append(_locate(bad, raw, column, texts))
+                problems.append(_locate(bad, raw, column))
             typed |= found
         types = core_types(self.log.name)
         core = pl.DataFrame([typed[name].cast(dtype).alias(name) for name, dtype in types.items()])
@@ -115,6 +120,14 @@ class LogReader:
                 self.unknown_crops[crop] = _counted(self.unknown_crops.get(crop), line, rows)
             else:
                 self.further_unknown = _counted(self.further_unknown, line, rows)
+
+    def gathered(self, problems: pl.DataFrame) -> pl.DataFrame:
+        """The problems without those that are said once for their column; see :meth:`closing_problems`."""
+        return self._dates.gather(problems)
+
+    def closing_problems(self) -> pl.DataFrame:
+        """What is to be said once, when all records are read: columns of dates, and unknown crops."""
+        return pl.concat([self._dates.problems(self.file, self.header.line), self.unknown_crop_problems()])
 
     def unknown_crop_problems(self) -> pl.DataFrame:
         """One warning per unknown crop, at its first line; to be asked for when all records are read."""
@@ -282,9 +295,9 @@ def _weigh_counted(
     return {"weight_kg": weighed.to_series(), "weight_estimated": estimated}, bad
 
 
-def _locate(bad: pl.DataFrame, raw: pl.DataFrame, column: Field, texts: pl.Series) -> pl.DataFrame:
+def _locate(bad: pl.DataFrame, raw: pl.DataFrame, column: Field) -> pl.DataFrame:
     """Problems of one column with file, line and the cell as typed."""
-    rows = bad["row"]
+    rows, texts = bad["row"], raw[column.name]
     return pl.DataFrame(
         {
             "file": raw["source_file"].gather(rows),

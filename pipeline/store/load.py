@@ -34,7 +34,7 @@ ROWS_AT_ONCE = 122_880 * 2
 """A multiple of DuckDB's row group, so that groups are written whole."""
 
 
-READING_VERSION = 2
+READING_VERSION = 3
 """Raised when a cell comes to be read in another way, so that every file is read again."""
 
 
@@ -70,7 +70,7 @@ def load_folder(
     """
     found = find_logs(folder)
     files = found.logs
-    reading_key = _reading_key(settings, files)
+    reading_key = _reading_key(settings, files, as_of.year)
     fresh_rules = store.setting("reading") == reading_key
     known = {
         row[0]: (row[1], row[2]) for row in store.con.execute("select file, sha256, again from raw.files").fetchall()
@@ -83,7 +83,7 @@ def load_folder(
     with store.transaction():
         for name in [*vanished, *(file.name for file in (*changed, *again) if file.name in known)]:
             _forget(store, name)
-        _load_files(store, [*changed, *again], settings, progress)
+        _load_files(store, [*changed, *again], settings, as_of.year, progress)
         store.con.execute("delete from out.problems where rule in (select unnest(?))", [sorted(CROSS_RULES)])
         cross, respelled = run_cross_checks(store, as_of)
         store.insert("out.problems", cross)
@@ -95,15 +95,15 @@ def load_folder(
     return LoadReport(len(changed), len(files) - len(changed), len(vanished), found.notes)
 
 
-def _reading_key(settings: Settings, files: Sequence[LogFile]) -> str:
+def _reading_key(settings: Settings, files: Sequence[LogFile], this_year: int) -> str:
     """Changes whenever a cell could be read differently: our rules, settings, the grower's crops, the reference."""
     crops = [file.sha256 for file in files if file.kind == "crops"]
     known = reference.crop_reference(None).write_json()
-    parts = [READING_VERSION, settings.date_order, settings.pint, *crops, known]
+    parts = [READING_VERSION, settings.date_order, settings.pint, this_year, *crops, known]
     return hashlib.sha256(json.dumps(parts).encode()).hexdigest()
 
 
-def _reading(store: Store, settings: Settings) -> Reading:
+def _reading(store: Store, settings: Settings, this_year: int) -> Reading:
     crops = reference.crop_reference(store.core("crops"))
     weighed = crops.filter(pl.col("piece_kg").is_not_null())
     return Reading(
@@ -111,6 +111,7 @@ def _reading(store: Store, settings: Settings) -> Reading:
         settings.pint,
         reference.crop_lookup(crops),
         dict(zip(weighed["crop"].to_list(), weighed["piece_kg"].to_list(), strict=True)),
+        this_year,
     )
 
 
@@ -123,13 +124,15 @@ def _forget(store: Store, name: str) -> None:
     store.con.execute("delete from raw.files where file = ?", [name])
 
 
-def _load_files(store: Store, files: Sequence[LogFile], settings: Settings, progress: Callable[[str], None]) -> None:
+def _load_files(
+    store: Store, files: Sequence[LogFile], settings: Settings, this_year: int, progress: Callable[[str], None]
+) -> None:
     """The grower's crops first, since they say how the other logs are read."""
-    reading = Reading(settings.date_order, settings.pint)
+    reading = Reading(settings.date_order, settings.pint, this_year=this_year)
     for file in sorted(files, key=lambda file: (file.kind != "crops", file.name)):
         progress(file.name)
         if file.kind != "crops" and not reading.crop_lookup:
-            reading = _reading(store, settings)
+            reading = _reading(store, settings, this_year)
         try:
             _load_file(store, file, reading, progress)
             unchanged = checksum(file.path) == file.sha256
@@ -191,16 +194,18 @@ def batches(text: LogText, reading: Reading) -> Iterator[Batch]:
         yield from _without_header(text)
         return
     kind, header = text.file.kind, text.header
-    reader = LogReader(kind, text.file.name, header, reading)
+    titles = (cell for row in text.titles for cell in row.cells)
+    reader = LogReader(kind, text.file.name, header, reading, titles)
     nothing = pl.DataFrame(schema=core_types(kind))
     for part in _gathered(text.parts):
         typed = reader.read(part)
         if header.missing:
             yield typed.raw, nothing, no_problems()
         else:
-            yield typed.raw, *split(kind, typed)
-    unknown = no_problems() if header.missing else reader.unknown_crop_problems()
-    yield typed.raw.clear(), nothing, pl.concat([file_problems(text, header), unknown])
+            accepted, problems = split(kind, typed)
+            yield typed.raw, accepted, reader.gathered(problems)
+    closing = no_problems() if header.missing else reader.closing_problems()
+    yield typed.raw.clear(), nothing, pl.concat([file_problems(text, header), closing])
 
 
 def _gathered(parts: Iterator[Part]) -> Iterator[Part]:

@@ -260,7 +260,7 @@ def test_amounts_sown(text: str, value: float | None, unit: str | None) -> None:
         ("7/14/2026 0:00", "iso", "2026-07-14"),
         ("7/14/2026 10:30 AM", "iso", "2026-07-14"),
         ("2026-06-18T23:30:00+02:00", "iso", "2026-06-18"),
-        ("04.07.2026 10:30", "iso", "ambiguous_date"),
+        ("04.07.2026 10:30", "iso", "2026-07-04"),
         ("13/4/2026", "month-first", "2026-04-13"),
         ("31/2/2026", "day-first", "no_such_day"),
         ("31/13/26", "iso", "no_such_day"),
