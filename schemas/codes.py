@@ -15,11 +15,38 @@ class Code:
     name: str
     words: dict[str, str]
     spellings: dict[str, str] = field(default_factory=dict)
+    also: dict[str, dict[str, str]] = field(default_factory=dict)
+    """Spellings that say more than their own word: what they fill in other columns, where those are empty."""
 
     def lookup(self) -> dict[str, str]:
         """Every accepted spelling, lower case, and the standard word it stands for."""
         return {word: word for word in self.words} | self.spellings
 
+
+_PROCESSES_AS_METHODS = {
+    "pressure canned": "pressure",
+    "pressure can": "pressure",
+    "pressure canning": "pressure",
+    "pressure canner": "pressure",
+    "pressure bottled": "pressure",
+    "water bath": "boiling water",
+    "waterbath": "boiling water",
+    "water bathed": "boiling water",
+    "water bath canned": "boiling water",
+    "water bath canning": "boiling water",
+    "boiling water bath": "boiling water",
+    "boiling water canned": "boiling water",
+    "hot water bath": "boiling water",
+    "steam canned": "steam",
+    "steam canning": "steam",
+    "oven canned": "oven",
+    "oven canning": "oven",
+    "oven bottled": "oven",
+    "open kettle": "none",
+    "open kettle canned": "none",
+    "open kettle canning": "none",
+}
+"""How a way of heating is written in place of the method."""
 
 METHOD = Code(
     "method",
@@ -53,18 +80,139 @@ METHOD = Code(
         "fermentation": "ferment",
         "lacto": "ferment",
         "salt": "ferment",
+        "freeze dried": "dry",
+        "freeze dry": "dry",
+        "fruit leather": "dry",
+        "leather": "dry",
+        "oven dried": "dry",
+        "vinegar infusion": "pickle",
+        "infused vinegar": "pickle",
+        "in vinegar": "pickle",
+        "shrub": "pickle",
+        "relish": "pickle",
+        "chutney": "pickle",
+        "piccalilli": "pickle",
         "salted": "ferment",
+        "salting": "ferment",
+        "brined": "ferment",
+        "lacto fermented": "ferment",
+        "lactofermented": "ferment",
+        "kraut": "ferment",
+        "sauerkraut": "ferment",
+        "kimchi": "ferment",
         "jelly": "jam",
         "preserve": "jam",
         "preserves": "jam",
-        "chutney": "pickle",
+        "conserve": "jam",
+        "marmalade": "jam",
+        "fruit butter": "jam",
+        "fruit cheese": "jam",
+        "candied": "jam",
+        "crystallised": "jam",
+        "crystallized": "jam",
         "bottled": "bottle",
+        "bottling": "bottle",
         "can": "bottle",
         "canned": "bottle",
         "canning": "bottle",
+        "jarred": "bottle",
+        "cordial": "bottle",
+        "syrup": "bottle",
+        "juice": "bottle",
+        "juiced": "bottle",
+        "passata": "bottle",
+        "compote": "bottle",
         "cured": "cure",
         "stored": "cure",
         "store": "cure",
+        "root cellar": "cure",
+        "root cellared": "cure",
+        "clamp": "cure",
+        "clamped": "cure",
+        "in sand": "cure",
+        "confit": "other",
+        "in oil": "other",
+        "oil": "other",
+        "smoked": "other",
+        "soup": "other",
+        "pesto": "other",
+        "wine": "other",
+        "cider": "other",
+        "mead": "other",
+        "beer": "other",
+        "kombucha": "other",
+        "kefir": "other",
+    }
+    | dict.fromkeys(_PROCESSES_AS_METHODS, "bottle"),
+    also={spelling: {"process": process} for spelling, process in _PROCESSES_AS_METHODS.items()},
+)
+PROCESS = Code(
+    "process",
+    {
+        "none": "not heated once closed",
+        "boiling water": "in boiling water that covers the containers",
+        "steam": "in flowing steam, without pressure",
+        "pressure": "in a pressure canner",
+        "oven": "in an oven",
+        "other": "any other way",
+    },
+    {
+        "no": "none",
+        "not processed": "none",
+        "unprocessed": "none",
+        "hot fill": "none",
+        "hot filled": "none",
+        "open kettle": "none",
+        "inverted": "none",
+        "turned over": "none",
+        "boiling-water": "boiling water",
+        "boiling water bath": "boiling water",
+        "boiling water canner": "boiling water",
+        "water bath": "boiling water",
+        "water-bath": "boiling water",
+        "waterbath": "boiling water",
+        "water bath canner": "boiling water",
+        "hot water bath": "boiling water",
+        "bwb": "boiling water",
+        "boiled": "boiling water",
+        "steam canner": "steam",
+        "steamed": "steam",
+        "atmospheric steam": "steam",
+        "pressure canner": "pressure",
+        "pressure canned": "pressure",
+        "pressure canning": "pressure",
+        "in the oven": "oven",
+        # None of these reaches, or shows that it reaches, the heat of a pressure canner.
+        "pressure cooker": "other",
+        "pressure pan": "other",
+        "multicooker": "other",
+        "slow cooker": "other",
+        "microwave": "other",
+        "dishwasher": "other",
+        "solar": "other",
+        "sun": "other",
+    },
+)
+ACID = Code(
+    "acid_added",
+    {
+        "lemon juice": "bottled lemon or lime juice",
+        "citric acid": "citric acid",
+        "vinegar": "vinegar",
+        "none": "no acid",
+    },
+    {
+        "lemon": "lemon juice",
+        "bottled lemon juice": "lemon juice",
+        "bottled lemon": "lemon juice",
+        "lime juice": "lemon juice",
+        "citric": "citric acid",
+        "vinegar 5%": "vinegar",
+        "cider vinegar": "vinegar",
+        "white vinegar": "vinegar",
+        "wine vinegar": "vinegar",
+        "no": "none",
+        "-": "none",
     },
 )
 START = Code(
@@ -256,4 +404,6 @@ NOT_KNOWN = frozenset({"?", "??", "n/a", "na", "unknown", "not known", "don't kn
 EVIDENCE = ("enough", "thin", "too little")
 """``enough``: 8 batches or more; ``thin``: 3 to 7; ``too little``: fewer than 3."""
 
-CODES: dict[str, Code] = {code.name: code for code in (METHOD, START, SWEETENER, PIECE, LID, STORE, CAUSE, ACTION, USE)}
+CODES: dict[str, Code] = {
+    code.name: code for code in (METHOD, START, SWEETENER, PIECE, LID, STORE, PROCESS, ACID, CAUSE, ACTION, USE)
+}

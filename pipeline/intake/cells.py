@@ -241,16 +241,25 @@ def _spellings(vocabulary: str) -> dict[str, str]:
     return CODES[vocabulary].lookup()
 
 
+def plain_word(text: str | None) -> str:
+    """A word of a vocabulary as typed, in lower case and with spaces for underscores."""
+    return tidy(text).casefold().replace("_", " ")
+
+
 def code(text: str | None, vocabulary: str) -> Cell:
     """A word of a vocabulary in any known spelling."""
-    plain = tidy(text).casefold().replace("_", " ")
+    plain = plain_word(text)
     if not plain:
         return Cell()
     lookup = _spellings(vocabulary)
-    if plain in lookup:
-        return Cell(lookup[plain])
+    for spelling in (plain, plain.replace("-", " ")):
+        if spelling in lookup:
+            return Cell(lookup[spelling])
     inside = {lookup[word] for word in plain.split() if word in lookup}
-    hint = f"; did you mean {inside.pop()!r}?" if len(inside) == 1 else did_you_mean(plain, lookup, 70)
+    if inside:
+        hint = f"; did you mean {next(iter(inside))!r}?" if len(inside) == 1 else ""
+    else:
+        hint = did_you_mean(plain, lookup, 70)
     return bad("unknown_word", f"expected one of {', '.join(CODES[vocabulary].words)}{hint}")
 
 

@@ -18,7 +18,7 @@ from pipeline.intake.date_columns import DateColumns
 from pipeline.intake.headers import Header
 from pipeline.intake.records import Part
 from pipeline.intake.shape import PROBLEM_COLUMNS, shape_rows, shorten
-from schemas.codes import NOT_KNOWN
+from schemas.codes import CODES, NOT_KNOWN
 from schemas.contracts import core_types, polars_types
 from schemas.fields import (
     AMOUNT,
@@ -103,9 +103,24 @@ class LogReader:
             if bad.height:
                 problems.append(_locate(bad, raw, column))
             typed |= found
+        typed |= self._said_by_another(typed, raw)
         types = core_types(self.log.name)
         core = pl.DataFrame([typed[name].cast(dtype).alias(name) for name, dtype in types.items()])
         return Typed(shaped.raw, core, pl.concat(problems))
+
+    def _said_by_another(self, typed: dict[str, pl.Series], raw: pl.DataFrame) -> dict[str, pl.Series]:
+        """Columns whose empty cells take what the spelling of a coded word says besides its own word."""
+        filled: dict[str, pl.Series] = {}
+        for column in self.log.columns:
+            also = CODES[column.code].also if column.code else {}
+            texts = raw[column.name].drop_nulls().unique().to_list() if also else []
+            said = {text: also[word] for text in texts if (word := cells.plain_word(text).replace("-", " ")) in also}
+            for other in {name for fills in said.values() for name in fills}:
+                words = {text: fills[other] for text, fills in said.items() if other in fills}
+                by_word = raw[column.name].replace_strict(words, default=None, return_dtype=pl.String)
+                is_empty = raw[other].str.strip_chars().fill_null("") == ""
+                filled[other] = by_word.zip_with(is_empty & by_word.is_not_null(), typed[other])
+        return filled
 
     def _note_unknown_crops(self, crops: pl.Series, lines: pl.Series) -> None:
         known = self._columns["crop"].known_crops
