@@ -20,7 +20,9 @@ from pipeline.harvest.gluts import GlutAnswers, glut_balance
 from pipeline.harvest.yields import compare_treatments, yields
 from pipeline.keeping.curves import keeping_curves
 from pipeline.keeping.differences import spoilage_differences
+from pipeline.keeping.estimates import fit_keeping
 from pipeline.keeping.histories import container_histories
+from pipeline.keeping.model import Fit
 from pipeline.keeping.permutation import HORIZON_DAYS
 from pipeline.keeping.salt import salt_levels, salt_response
 from pipeline.keeping.salt_measures import with_salt_measures
@@ -78,6 +80,11 @@ class Logs:
         return container_histories(self["batches"], self["spoilage"], self["consumption"], self.as_of)
 
     @cached_property
+    def keeping(self) -> Fit | None:
+        """The one model of what keeps, fitted to every batch."""
+        return fit_keeping(self.histories)
+
+    @cached_property
     def timed(self) -> tuple[pl.DataFrame, pl.DataFrame]:
         """``timing_of`` these logs, worked out once."""
         return timing_of(self)
@@ -131,7 +138,7 @@ def salt_limits() -> pl.DataFrame:
 def spoilage_answers(logs: Logs, groupings: Sequence[Sequence[str]], seed: int) -> Tables:
     """Everything about what kept: the answer tables, and ``worse``, which groups stand out by the first grouping."""
     histories = logs.histories
-    pairs = [grouped(histories, columns) for columns in groupings]
+    pairs = [grouped(histories, columns, logs.keeping) for columns in groupings]
     return {
         "spoilage": pl.concat([table for table, _ in pairs]),
         "keeping_curves": pl.concat([curves for _, curves in pairs]),
@@ -217,7 +224,7 @@ def needs_of(logs: Logs) -> pl.DataFrame:
         logs.crops,
         settings=logs.settings,
         as_of=logs.as_of,
-        spoilage_by_method=spoilage_table(histories, ["method"]),
+        spoilage_by_method=spoilage_table(histories, ["method"], logs.keeping),
     )
 
 
@@ -356,8 +363,8 @@ def spoilage_sentences(logs: Logs, tables: Tables, by: Sequence[str] = ("method"
     histories = logs.histories
     ferments = histories.filter((pl.col("method") == "ferment") & pl.col("salt_band").is_not_null())
     return spoilage_findings(
-        by_method=spoilage_table(histories, ["method"]),
-        by_salt=spoilage_table(ferments, ["salt_band"]),
+        by_method=spoilage_table(histories, ["method"], logs.keeping),
+        by_salt=spoilage_table(ferments, ["salt_band"], logs.keeping),
         salt_response=tables["salt_response"],
         worse=tables["worse"],
         by=by,

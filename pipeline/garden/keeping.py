@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 
 from pipeline.garden.suppression import Rule, enough_plots
 from pipeline.garden.tables import WITHHELD_TYPES, as_shared, count_withheld, shared_types
-from pipeline.keeping.curves import estimate_keeping
+from pipeline.keeping.estimates import estimate_keeping
 from pipeline.keeping.permutation import batch_exposure
 from pipeline.keeping.spoilage import spoilage_table
 from schemas.words.days import MONTH_DAYS

@@ -1,5 +1,5 @@
 """What kept and what spoiled: histories, curves, intervals, salt, trials."""
 
-from pipeline.keeping.curves import estimate_keeping
+from pipeline.keeping.estimates import estimate_keeping
 
 __all__ = ["estimate_keeping"]

@@ -29,31 +29,13 @@ def group_label(by: str | Sequence[str]) -> pl.Expr:
     return pl.concat_str(values, separator=" · ")
 
 
-def estimate_keeping(histories: pl.DataFrame, by: Sequence[str] | str, horizon_days: float) -> pl.DataFrame:
-    """Share kept if left alone and share lost so far, by group, at an age of ``horizon_days``.
+def seen_keeping(followed: Followed, horizon_days: float) -> pl.DataFrame:
+    """Kaplan-Meier share kept and Aalen-Johansen share lost by group, with intervals between batches.
 
-    A spoiled container is dated to the middle of (last known sound, found]; a used one leaves the risk set
-    when used; one on the shelf at its last look.
-
-    Args:
-        histories: one row per container: ``batch_id``, ``last_sound_days``, ``found_days`` (null unless
-            spoiled), ``fate`` and the grouping columns. Any unit of time, the same everywhere.
-        by: grouping columns; an empty list gives one row for everything.
-        horizon_days: age asked for; infinity stands for the end of each group's follow-up.
-
-    Returns:
-        The grouping columns, then ``kept``, ``kept_low``, ``kept_high`` (Kaplan-Meier, 95 %, null where the
-        group was not followed so long), ``lost_share``, ``lost_low``, ``lost_high`` (Aalen-Johansen with use
-        competing, by the horizon or by the end of follow-up if that is earlier), ``batches`` (those followed
-        at all), ``containers`` and ``spoiled`` (all, by now), ``evidence``. Sorted by group. From 30 batches
-        in all, the correlation of fates within a batch that the intervals rest on is estimated from all
-        groups together.
+    The picture of what was seen, and the check on the model; the columns are those of
+    :func:`pipeline.keeping.estimates.estimate_keeping`. From 30 batches in all, the correlation of fates within a
+    batch that the intervals rest on is estimated from all groups together.
     """
-    return estimate_followed(follow(histories, by), horizon_days)
-
-
-def estimate_followed(followed: Followed, horizon_days: float) -> pl.DataFrame:
-    """:func:`estimate_keeping` for containers already arranged."""
     ages, correlation = np.minimum(horizon_days, followed.end), _correlation(followed)
     kept_low, kept, kept_high = _kept(followed, lost_if_left_alone(followed, ages), correlation)
     lost = lost_so_far(followed, ages)

@@ -9,7 +9,7 @@ import numpy as np
 import polars as pl
 from scipy import special
 
-from pipeline.keeping.curves import estimate_keeping
+from pipeline.keeping.estimates import estimate_keeping
 from pipeline.keeping.intervals import FloatArray
 from pipeline.keeping.permutation import HORIZON_DAYS, batch_exposure, batch_residuals, trend_test
 from pipeline.keeping.salt_measures import SALT_BANDS, SALT_CUTS_PCT

@@ -7,14 +7,14 @@ from collections.abc import Sequence
 import numpy as np
 import polars as pl
 
-from pipeline.keeping.curves import estimate_followed, estimate_keeping, group_label, keeping_curves
+from pipeline.keeping.curves import group_label, keeping_curves
+from pipeline.keeping.estimates import estimate_keeping, fit_keeping
 from pipeline.keeping.histories import batch_findings
+from pipeline.keeping.model import Fit
 from pipeline.keeping.permutation import HORIZON_DAYS, batch_exposure, worse_than_rest
 from pipeline.keeping.pooling import pooled_risk
 from pipeline.keeping.risk import follow, names
 from schemas.words.days import MONTH_DAYS
-
-__all__ = ["estimate_keeping", "grouped", "spoilage_causes", "spoilage_table", "worse_groups"]
 
 
 def rows_to_group(histories: pl.DataFrame, columns: Sequence[str]) -> pl.DataFrame:
@@ -33,10 +33,12 @@ def rows_to_group(histories: pl.DataFrame, columns: Sequence[str]) -> pl.DataFra
     return rows
 
 
-def grouped(histories: pl.DataFrame, columns: Sequence[str]) -> tuple[pl.DataFrame, pl.DataFrame]:
+def grouped(
+    histories: pl.DataFrame, columns: Sequence[str], model: Fit | None = None
+) -> tuple[pl.DataFrame, pl.DataFrame]:
     """The ``spoilage`` and ``keeping_curves`` answers of one grouping."""
     rows = rows_to_group(histories, columns)
-    return spoilage_table(rows, columns), keeping_curves(rows, columns)
+    return spoilage_table(rows, columns, model), keeping_curves(rows, columns)
 
 
 def worse_groups(histories: pl.DataFrame, columns: Sequence[str], rng: np.random.Generator) -> pl.DataFrame:
@@ -49,7 +51,7 @@ def worse_groups(histories: pl.DataFrame, columns: Sequence[str], rng: np.random
     return worse_than_rest(rows_to_group(histories, columns), columns, rng, within=within)
 
 
-def spoilage_table(histories: pl.DataFrame, by: Sequence[str] | str) -> pl.DataFrame:
+def spoilage_table(histories: pl.DataFrame, by: Sequence[str] | str, model: Fit | None = None) -> pl.DataFrame:
     """What kept and what spoiled, one row per group.
 
     ``lost_share`` is by the end of the group's follow-up, use competing; ``kept_12m`` is at 365 days for
@@ -61,16 +63,18 @@ def spoilage_table(histories: pl.DataFrame, by: Sequence[str] | str) -> pl.DataF
     Args:
         histories: container histories with the columns of ``by``.
         by: grouping columns.
+        model: of ``fit_keeping`` for these batches or more; fitted here where it is left out.
 
     Returns:
         The ``spoilage`` answer table, sorted by group.
     """
     columns = names(by)
     followed = follow(histories, columns)
-    year = estimate_followed(followed, HORIZON_DAYS).select(
+    found = model or fit_keeping(histories, columns)
+    year = estimate_keeping(histories, columns, HORIZON_DAYS, found).select(
         kept_12m="kept", kept_12m_low="kept_low", kept_12m_high="kept_high"
     )
-    now = estimate_followed(followed, np.inf).drop("kept", "kept_low", "kept_high")
+    now = estimate_keeping(histories, columns, np.inf, found).drop("kept", "kept_low", "kept_high")
     counts = pl.DataFrame(
         {
             "container_months": followed.total(followed.age) / MONTH_DAYS,

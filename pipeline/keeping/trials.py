@@ -8,7 +8,7 @@ import numpy as np
 import polars as pl
 from scipy import special
 
-from pipeline.keeping.curves import estimate_keeping
+from pipeline.keeping.estimates import estimate_keeping
 from pipeline.keeping.intervals import FloatArray
 from pipeline.keeping.permutation import batch_residuals, trend_test
 from schemas.answer_frame import as_answer

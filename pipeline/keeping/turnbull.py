@@ -12,8 +12,8 @@ import numpy as np
 import numpy.typing as npt
 import polars as pl
 
-from pipeline.keeping.curves import estimate_keeping, group_label
-from pipeline.keeping.risk import FloatArray, names
+from pipeline.keeping.curves import group_label, seen_keeping
+from pipeline.keeping.risk import FloatArray, follow, names
 
 EXACT, CLOSED, OPEN = 0, 1, 2
 """Order of end points at one age: an exact age begins, intervals (left, right] end, others begin."""
@@ -93,7 +93,7 @@ def looks_far_apart(histories: pl.DataFrame, by: str | Sequence[str], horizon_da
     gap = (pl.col("found_days") - pl.col("last_sound_days")).filter(pl.col("fate") == "spoiled")
     label = group_label(columns).alias("group")
     gaps = histories.group_by(label).agg(median_gap_days=gap.median())
-    kept = estimate_keeping(histories, columns, horizon_days).select(label, "kept")
+    kept = seen_keeping(follow(histories, columns), horizon_days).select(label, "kept")
     out = kept.join(gaps, on="group", maintain_order="left").with_columns(
         far_apart=(pl.col("median_gap_days") > horizon_days).fill_null(value=False)
     )
