@@ -86,7 +86,7 @@ _TABLES = (
         spoiled int containers containers found spoiled so far
         used int containers containers used sound
         on_shelf int containers containers neither spoiled nor used
-        lost_share float share share spoiled by today, use competing (Aalen-Johansen)
+        lost_share float share lost by today of all that were made, whatever their age
         lost_low float share 95 % low
         lost_high float share 95 % high
         kept_12m float share share still sound after 12 months if left alone (Kaplan-Meier); empty beyond follow-up
@@ -203,7 +203,7 @@ _TABLES = (
         firmness_evidence text - enough, thin or too little: tasters who scored both for firmness
         containers int containers containers made in the arm
         spoiled int containers containers spoiled
-        lost_share float share share spoiled by today, use competing (Aalen-Johansen)
+        lost_share float share lost by today of all that were made, whatever their age
         lost_low float share 95 % low
         lost_high float share 95 % high
         spoiled_p_value float - chance of such a gap to the first arm (reshuffled); empty below three batches in either

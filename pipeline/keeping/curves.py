@@ -11,7 +11,16 @@ import numpy as np
 import polars as pl
 
 from pipeline.keeping.intervals import fate_correlation, moderated_interval
-from pipeline.keeping.risk import FloatArray, Followed, Share, follow, lost_if_left_alone, lost_so_far, names
+from pipeline.keeping.risk import (
+    FloatArray,
+    Followed,
+    Share,
+    follow,
+    lost_if_left_alone,
+    lost_of_made,
+    lost_so_far,
+    names,
+)
 from schemas.evidence import evidence
 
 MOST_POINTS = 120
@@ -54,6 +63,13 @@ def seen_keeping(followed: Followed, horizon_days: float) -> pl.DataFrame:
     said = pl.lit(pl.Series(~beyond))
     kept_columns = (pl.when(said).then(name).alias(name) for name in ESTIMATES[:3])
     return out.with_columns(*kept_columns, evidence=evidence(pl.col("batches")))
+
+
+def lost_of_those_made(followed: Followed) -> pl.DataFrame:
+    """``lost_share``, ``lost_low``, ``lost_high`` by group: lost by now of all that were made, 95 % between batches."""
+    lost = lost_of_made(followed)
+    low, high = _interval(followed, lost, _correlation(followed))
+    return pl.DataFrame({"lost_share": lost.share, "lost_low": low, "lost_high": high})
 
 
 def _correlation(followed: Followed) -> float:

@@ -250,6 +250,20 @@ def lost_so_far(followed: Followed, ages: FloatArray, cause: str = "spoiled") ->
     )
 
 
+def lost_of_made(followed: Followed) -> Share:
+    """Share of all containers made that was lost, whatever their age by now: a ratio of sums over batches."""
+    made = followed.total(np.ones(followed.group.size))
+    share = followed.total(followed.spoiled) / np.maximum(made, 1)
+    influence = (followed.spoiled - share[followed.group]) / np.maximum(made, 1)[followed.group]
+    return Share(
+        share=share,
+        variance=share * (1 - share) / np.maximum(made, 1),
+        batch_variance=_batch_variance(followed, influence),
+        jars_at_extreme=followed.total(followed.age > 0),
+        at_risk=made.astype(np.int64),
+    )
+
+
 def lost_influence(followed: Followed, ages: FloatArray, cause: str) -> tuple[FloatArray, FloatArray]:
     """Derivative of the Aalen-Johansen share in the weight of each container, and the share per group."""
     table, group = followed.table, followed.table_group

@@ -7,7 +7,7 @@ from collections.abc import Sequence
 import numpy as np
 import polars as pl
 
-from pipeline.keeping.curves import group_label, keeping_curves
+from pipeline.keeping.curves import ESTIMATES, group_label, keeping_curves, lost_of_those_made, seen_keeping
 from pipeline.keeping.estimates import estimate_keeping, fit_keeping
 from pipeline.keeping.histories import batch_findings
 from pipeline.keeping.model import Fit
@@ -54,7 +54,7 @@ def worse_groups(histories: pl.DataFrame, columns: Sequence[str], rng: np.random
 def spoilage_table(histories: pl.DataFrame, by: Sequence[str] | str, model: Fit | None = None) -> pl.DataFrame:
     """What kept and what spoiled, one row per group.
 
-    ``lost_share`` is by the end of the group's follow-up, use competing; ``kept_12m`` is at 365 days for
+    ``lost_share`` is what was lost by now of all that was made, whatever its age; ``kept_12m`` is at 365 days for
     containers left alone, null where the group was not followed so long; ``pooled_kept_12m`` is drawn
     towards all groups of the table and null where ``kept_12m`` is. ``batches`` are those followed at all;
     containers are counted in all. Months are of 30.4375 days; a spoiled container is followed to the middle
@@ -74,7 +74,7 @@ def spoilage_table(histories: pl.DataFrame, by: Sequence[str] | str, model: Fit 
     year = estimate_keeping(histories, columns, HORIZON_DAYS, found).select(
         kept_12m="kept", kept_12m_low="kept_low", kept_12m_high="kept_high"
     )
-    now = estimate_keeping(histories, columns, np.inf, found).drop("kept", "kept_low", "kept_high")
+    now = seen_keeping(followed, np.inf).drop(*ESTIMATES)
     counts = pl.DataFrame(
         {
             "container_months": followed.total(followed.age) / MONTH_DAYS,
@@ -84,7 +84,7 @@ def spoilage_table(histories: pl.DataFrame, by: Sequence[str] | str, model: Fit 
         schema_overrides={"container_months": pl.Float64, "followed_months": pl.Float64},
     )
     pooled = pl.Series("pooled", 1 - _pooled_risk(histories, followed.groups, columns))
-    table = pl.concat([now, year, counts], how="horizontal").with_columns(pooled)
+    table = pl.concat([now, lost_of_those_made(followed), year, counts], how="horizontal").with_columns(pooled)
     return table.select(
         pl.lit(", ".join(columns) or "all").alias("grouping"),
         group_label(columns).alias("group"),

@@ -89,7 +89,7 @@ def test_the_shared_fate_and_the_shape_of_age_are_found_again() -> None:
 
 def test_a_method_that_loses_more_is_told_from_the_rest() -> None:
     rng = np.random.default_rng(7)
-    method = np.arange(40) % 2
+    method = np.arange(60) % 2
     histories = simulate(Truth(0.1, 0.5), np.zeros(60, dtype=np.int64), np.where(method == 1, 6.0, 1.0), rng)
     histories = histories.with_columns(method=pl.format("m{}", pl.col("batch") % 2))
     good, bad = estimate_keeping(histories, ["method"], YEAR).iter_rows(named=True)
