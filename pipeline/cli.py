@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from pipeline import kitchen_cli
+from pipeline import kitchen_cli, logbook_cli
 from pipeline.errors import RowshelfError, UsageError
 from schemas.factors import BY_NAME
 
@@ -43,6 +43,7 @@ AsPictures = Annotated[bool, typer.Option("--pictures", help="also write each ch
 
 
 app.add_typer(kitchen_cli.app)
+app.add_typer(logbook_cli.app)
 
 
 @app.callback()

@@ -253,3 +253,13 @@ LATEST_DATE_COLUMN: dict[str, str] = {
     "weather": "date",
 }
 """The column of each log that may not lie in the future."""
+
+ENTRIES: dict[str, str] = {
+    "harvest": "harvests",
+    "batch": "batches",
+    "look": "spoilage",
+    "use": "consumption",
+    "sowing": "sowings",
+    "tasting": "tastings",
+}
+"""What one row is called where a person writes one at a time (``rowshelf add``, the logbook), and its log."""

@@ -254,6 +254,11 @@ def _reader(column: Field, unit: str | None, reading: Reading) -> Callable[[str]
     return readers.get(column.kind, cells.label)
 
 
+def cell_reader(column: Field, reading: Reading) -> Callable[[str], Cell]:
+    """The function that reads one cell of this column under a heading that names no unit."""
+    return _reader(column, None, reading)
+
+
 def _typed(column: Field, found: list[Cell], at: pl.Series) -> dict[str, pl.Series]:
     """The typed columns of a column, from what each distinct text was read as and the place of each row's text."""
     per_gram = 1000 if column.kind == MASS and column.unit == "kg" else 1

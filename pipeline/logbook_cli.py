@@ -1,0 +1,130 @@
+"""``rowshelf add``: one row into a log. The options of each command are the columns of its log."""
+
+from __future__ import annotations
+
+import datetime as dt
+import inspect
+import sys
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated
+
+import typer
+
+from pipeline.errors import UsageError
+from pipeline.logbook.words import slots_of
+from schemas.dictionary import how_to_write
+from schemas.logs import ENTRIES, LATEST_DATE_COLUMN, LOGS, Log
+
+if TYPE_CHECKING:
+    from collections.abc import Callable
+
+    from schemas.fields import Field
+
+app = typer.Typer(
+    name="add",
+    add_completion=False,
+    rich_markup_mode=None,
+    help=(
+        "Write one row into a log, checked as every row is: rowshelf add harvest GARDEN carrot '1.9 kg' --bed 8. "
+        "A row that would be set aside is refused, and nothing is written."
+    ),
+)
+
+
+@app.callback(invoke_without_command=True)
+def undo(
+    context: typer.Context,
+    undo: Annotated[
+        Path | None,
+        typer.Option("--undo", metavar="FOLDER", help="take back the last row that was added to this folder"),
+    ] = None,
+) -> None:
+    """Take back the last row, or go on to the command named."""
+    if undo is not None:
+        from pipeline.logbook.entry import undo_row
+
+        row = undo_row(undo)
+        sys.stdout.write(f"Taken back from {row.file}: {row.understood}.\n")
+        raise typer.Exit
+    if context.invoked_subcommand is None:
+        sys.stdout.write(context.get_help() + "\n")
+        raise typer.Exit(2)
+
+
+def _command(entry: str, log: Log) -> Callable[..., None]:
+    """The command that adds one row to a log; its options are made from the columns of the contract."""
+
+    def add(**given: object) -> None:
+        from pipeline.logbook.entry import add_row
+
+        folder, words, into, as_of = (given.pop(name) for name in ("FOLDER", "WORDS", "file", "as_of"))
+        named = {name: str(text) for name, text in given.items() if text is not None}
+        texts = [str(word) for word in words] if isinstance(words, list) else []
+        written = add_row(Path(str(folder)), entry, texts, named, _today(as_of), None if into is None else str(into))
+        for line in written.notes:
+            sys.stderr.write(line + "\n")
+        sys.stdout.write(f"{written.path} line {written.line}: {written.understood}.\n")
+
+    keyword, positional = inspect.Parameter.KEYWORD_ONLY, inspect.Parameter.POSITIONAL_OR_KEYWORD
+    takes = " ".join(slot.shown.replace(" or ", "|") for slot in slots_of(log))
+    parameters = [
+        inspect.Parameter(
+            "FOLDER",
+            positional,
+            default=typer.Argument(..., metavar="FOLDER", help="the season folder"),
+            annotation=Path,
+        ),
+        inspect.Parameter(
+            "WORDS",
+            positional,
+            default=typer.Argument(None, metavar=f"[{takes}]", help="in this order, or each by its option below"),
+            annotation=list[str] | None,
+        ),
+        *(
+            inspect.Parameter(column.name, keyword, default=_option(column, log), annotation=str | None)
+            for column in log.columns
+        ),
+        inspect.Parameter(
+            "file",
+            keyword,
+            default=typer.Option(
+                None, "--file", metavar="NAME", help="which file to write to; left out, the newest of its kind"
+            ),
+            annotation=str | None,
+        ),
+        inspect.Parameter(
+            "as_of",
+            keyword,
+            default=typer.Option(None, "--as-of", metavar="DATE", help="the day that counts as today"),
+            annotation=str | None,
+        ),
+    ]
+    add.__signature__ = inspect.Signature(parameters)  # type: ignore[attr-defined]
+    add.__annotations__ = {parameter.name: parameter.annotation for parameter in parameters}
+    add.__doc__ = f"Write {log.one_row_is} into {log.name}.csv."
+    return add
+
+
+def _option(column: Field, log: Log) -> object:
+    own_day = column.name == LATEST_DATE_COLUMN.get(log.name)
+    names = [f"--{column.name.replace('_', '-')}", *(["--date"] if own_day else [])]
+    needed = ", needed" if column.required and not own_day else ""
+    when = "; left out: today" if own_day else ""
+    return typer.Option(
+        None, *names, metavar="TEXT", help=f"{column.description}{when}: {how_to_write(column)}{needed}"
+    )
+
+
+def _today(as_of: object) -> dt.date:
+    from pipeline.logbook.days import day_of
+
+    today = dt.datetime.now().astimezone().date()
+    day = today if as_of is None else day_of(str(as_of), today)
+    if day is None:
+        message = f"--as-of {as_of}: write a date such as 2026-06-18."
+        raise UsageError(message)
+    return day
+
+
+for _entry, _log in ENTRIES.items():
+    app.command(_entry)(_command(_entry, LOGS[_log]))
