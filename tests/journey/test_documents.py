@@ -36,7 +36,7 @@ def test_every_option_of_a_row_exists(command: str) -> None:
     row = rows_of_commands()[command]
     known = {
         name
-        for one in getattr(COMMANDS[command], "commands", {"": COMMANDS[command]}).values()
+        for one in (COMMANDS[command], *getattr(COMMANDS[command], "commands", {}).values())
         for parameter in one.params
         for name in parameter.opts
     }
