@@ -12,6 +12,7 @@ import polars as pl
 
 from pipeline import reference
 from pipeline.errors import UsageError
+from pipeline.findings.forecast import forecast_findings
 from pipeline.findings.harvest import harvest_findings
 from pipeline.findings.outlook import outlook_findings, usual_batches
 from pipeline.findings.season import data_findings, plan_findings, season_findings
@@ -21,6 +22,7 @@ from pipeline.harvest.yields import compare_treatments, yields
 from pipeline.keeping.curves import keeping_curves
 from pipeline.keeping.differences import spoilage_differences
 from pipeline.keeping.estimates import fit_keeping
+from pipeline.keeping.forecast import shelf_forecast
 from pipeline.keeping.histories import container_histories
 from pipeline.keeping.model import Fit
 from pipeline.keeping.permutation import HORIZON_DAYS
@@ -54,6 +56,8 @@ if TYPE_CHECKING:
 
 BOUND_MOVES = 100
 """Moves of prices with which the bound on how good a plan could be is sharpened."""
+FORECAST = dt.timedelta(days=120)
+"""How far ahead the shelf's losses are foretold."""
 OUTLOOK_DAYS = 120
 """Days of usual weather after today that the outlook of eight weeks may need."""
 REVIEW_GROUPINGS = tuple(factor.name for factor in FACTORS if factor.reviewed)
@@ -202,8 +206,15 @@ def shelf_answers(logs: Logs) -> Tables:
     return {
         "shelf": shelf_table(ledger, logs["consumption"], logs.as_of),
         "use_first": use_first(ledger, logs["batches"], months, curves, logs.as_of, ready_of(logs)),
+        "shelf_forecast": shelf_forecast(logs.histories, logs.keeping, logs.as_of + FORECAST),
         "cautions": cautions_of(logs),
     }
+
+
+def forecast_sentences(logs: Logs) -> list[Finding]:
+    """What the shelf will have lost in some months if it is left alone."""
+    day = logs.as_of + FORECAST
+    return forecast_findings(shelf_forecast(logs.histories, logs.keeping, day, ("method",)))
 
 
 def ready_of(logs: Logs) -> pl.DataFrame:
@@ -382,6 +393,7 @@ def all_findings(logs: Logs, tables: Tables) -> list[Finding]:
         *season_findings(tables["glut_waste"], tables["glut_weeks"], by_method, tables["shelf"], logs.season),
         *spoilage_sentences(logs, tables),
         *harvest_findings(tables["glut_waste"], tables["shelf"], tables["use_first"], tables["needs"]),
+        *forecast_sentences(logs),
         *outlook_sentences(logs, tables["season_outlook"]),
         *plan_findings(tables["sowing_plan"], tables["plan_comparison"]),
         *data_findings(tables["load_summary"], tables["problems"]),

@@ -123,8 +123,8 @@ def shelf(folder: Path, as_of: dt.date, store_path: Path | None, calendar: Path 
     report, logs = _read(folder, as_of, store_path, progress)
     tables = answering.shelf_answers(logs)
     findings = harvest_findings(nothing("glut_waste"), tables["shelf"], tables["use_first"], nothing("needs"))
-    sentences = answering.findings_of("shelf", findings)
-    shown = ("shelf", "use_first", "cautions")
+    sentences = answering.findings_of("shelf", [*findings, *answering.forecast_sentences(logs)])
+    shown = ("shelf", "use_first", "shelf_forecast", "cautions")
     said = []
     if calendar is not None:
         written = shelf_calendar_file(logs, tables, calendar)

@@ -36,6 +36,7 @@ SHELF_COLUMNS = (
     "note",
 )
 FIRST_COLUMNS = ("batch_id", "crop", "method", "on_hand", "due_on", "reason", "age_days", "quality_months", "source")
+FORECAST_COLUMNS = ("method", "crop", "on_hand", "expect_lost", "by_date", "batches", "evidence")
 MOST_FIRST = 10
 """Batches to use first that are told one by one; the table has the others."""
 PLAN_COLUMNS = (
@@ -72,6 +73,10 @@ def shelf(answers: Answers, findings: Sequence[Finding], garden: Garden) -> Sect
         "The dot is the day at the logged rate of use, the bar the 95 % range; an arrow: beyond 2 years.",
         table_block("shelf", "What is on the shelf", stock, SHELF_COLUMNS, folded=True),
     )
+    forecast = answers["shelf_forecast"]
+    if not forecast.is_empty():
+        caption = "Containers that will be off if left alone"
+        blocks.append(table_block("shelf_forecast", caption, forecast, FORECAST_COLUMNS, folded=True))
     return Section("shelf", title, findings, blocks)
 
 

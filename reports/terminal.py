@@ -145,6 +145,7 @@ COLUMNS: dict[str, tuple[str, ...]] = {
         "eaten_basis",
     ),
     "use_first": ("batch_id", "crop", "method", "on_hand", "due_on", "reason"),
+    "shelf_forecast": ("method", "crop", "on_hand", "expect_lost", "by_date", "evidence"),
     "cautions": ("batch_id", "severity", "found", "limit", "source"),
     "sowing_plan": (
         "crop",

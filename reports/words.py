@@ -31,6 +31,7 @@ INTERVALS: dict[str, tuple[str, str]] = {
     "runs_out_on": ("runs_out_low", "runs_out_high"),
     "first_pick_on": ("first_pick_low", "first_pick_high"),
     "kg_p50": ("kg_p10", "kg_p90"),
+    "expect_lost": ("expect_lost_low", "expect_lost_high"),
     "ratio": ("low", "high"),
 }
 """Estimates that are read together with their low and high end, in one cell."""
@@ -142,6 +143,10 @@ TITLES: dict[str, str] = {
     "runs_out_high": "Runs out, latest",
     "batch_id": "Batch",
     "quality_months": "Published quality time",
+    "by_date": "By",
+    "expect_lost": "Off by then if left alone (8 times in 10)",
+    "expect_lost_low": "Off by then, low end",
+    "expect_lost_high": "Off by then, high end",
     "due_on": "Use or look by",
     "fresh_kg_per_week": "Fresh use",
     "containers_per_year": "Containers used in a year",

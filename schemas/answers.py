@@ -288,6 +288,22 @@ _TABLES = (
         """,
     ),
     declared(
+        "shelf_forecast",
+        "method, crop",
+        "How many containers on the shelf will be off by a day if they are left alone",
+        """
+        method text - method
+        crop text - crop
+        on_hand int containers on hand
+        batches int batches batches they are of
+        by_date date - the day
+        expect_lost float containers expected to be off by then, what went off unseen already included
+        expect_lost_low float containers 80 % low: fewer in one case of ten
+        expect_lost_high float containers 80 % high: more in one case of ten
+        evidence text - enough, thin or too little
+        """,
+    ),
+    declared(
         "use_first",
         "batch",
         "Which batch to use next and which to look at",

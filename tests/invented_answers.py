@@ -415,6 +415,23 @@ def answers() -> dict[str, pl.DataFrame]:
             {"sowing_id": "let-2", "crop": "lettuce", "kg": 2.1, "from_gluts_kg": 1.8},
         ],
         "shelf": _shelf(),
+        "shelf_forecast": [
+            {
+                "method": method,
+                "crop": crop,
+                "on_hand": on_hand,
+                "batches": batches,
+                "by_date": dt.date(2027, 3, 20),
+                "expect_lost": lost,
+                "expect_lost_low": low,
+                "expect_lost_high": high,
+                "evidence": evidence,
+            }
+            for method, crop, on_hand, batches, lost, low, high, evidence in (
+                ("ferment", "turnip", 14, 4, 2.2, 0.0, 5.0, "thin"),
+                ("jam", "plum", 30, 9, 0.9, 0.0, 2.0, "enough"),
+            )
+        ],
         "use_first": [
             {
                 "batch_id": batch,

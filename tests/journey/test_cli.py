@@ -234,7 +234,7 @@ def test_a_wrong_setting_stops_every_command_with_exit_2(capsys: pytest.CaptureF
             },
         ),
         ("gluts", {"glut_waste", "glut_weeks", "sowing_waste", "yields", "treatments"}),
-        ("shelf", {"shelf", "use_first", "cautions"}),
+        ("shelf", {"shelf", "use_first", "shelf_forecast", "cautions"}),
         ("sow", {"sowing_plan", "harvest_outlook", "plan_comparison", "last_season_outlook", "needs", "crop_timing"}),
     ],
 )
