@@ -59,6 +59,10 @@ REFERENCE_COLUMNS: dict[str, str] = {
     "crop": "text",
     "aliases": "text",
     "family": "text",
+    "kind": "text",
     "sown_again": "bool",
 }
-"""Columns of ``pipeline/reference/crops.csv``."""
+"""Columns of ``pipeline/reference/crops.csv`` with the names of each crop from ``crop_names.csv``."""
+
+CROP_KINDS = ("vegetable", "fruit", "herb", "pulse", "mushroom", "nut", "flower", "spice")
+"""What a crop counts as in the kitchen; melons count as vegetables, since their flesh is not sour."""

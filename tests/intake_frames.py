@@ -9,10 +9,11 @@ import polars as pl
 
 from pipeline.intake.normalise import Reading
 from pipeline.intake.read import find_logs, open_log
+from pipeline.reference.names import CropLookup
 from pipeline.store.load import batches
 
 READING = Reading(
-    crop_lookup={"carrot": "carrot", "carrots": "carrot", "pea": "pea", "peas": "pea", "kohlrabi": "kohlrabi"},
+    crop_lookup=CropLookup({"carrot": "carrot", "pea": "pea", "kohlrabi": "kohlrabi"}),
     piece_kg={"kohlrabi": 0.25},
 )
 

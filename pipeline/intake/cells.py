@@ -9,7 +9,7 @@ from __future__ import annotations
 import datetime as dt
 import re
 import unicodedata
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from functools import cache
 from typing import NamedTuple
 
@@ -279,7 +279,7 @@ def label(text: str | None) -> Cell:
     return Cell(plain) if plain else Cell()
 
 
-def crop(text: str | None, lookup: dict[str, str]) -> Cell:
+def crop(text: str | None, lookup: Mapping[str, str]) -> Cell:
     """A crop in any known spelling; an unknown one is kept as typed, in lower case."""
     plain = tidy(text).casefold()
     if not plain:
@@ -287,6 +287,6 @@ def crop(text: str | None, lookup: dict[str, str]) -> Cell:
     return Cell(lookup.get(plain, plain))
 
 
-def nearest_crop(word: str, lookup: dict[str, str]) -> str:
+def nearest_crop(word: str, lookup: Mapping[str, str]) -> str:
     """A hint naming the nearest known crop, or an empty text."""
     return did_you_mean(word, lookup, 75)

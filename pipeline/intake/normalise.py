@@ -18,6 +18,7 @@ from pipeline.intake.date_columns import DateColumns
 from pipeline.intake.headers import Header
 from pipeline.intake.records import Part
 from pipeline.intake.shape import PROBLEM_COLUMNS, shape_rows, shorten
+from pipeline.reference.names import CropLookup, same_name
 from schemas.codes import CODES, NOT_KNOWN
 from schemas.contracts import core_types, polars_types
 from schemas.fields import (
@@ -51,7 +52,7 @@ class Reading:
 
     date_order: str = "iso"
     pint: str = "us"
-    crop_lookup: dict[str, str] = field(default_factory=dict)
+    crop_lookup: CropLookup = field(default_factory=CropLookup)
     piece_kg: dict[str, float] = field(default_factory=dict)
     """Weight of one head, fruit or bunch by crop."""
     this_year: int | None = None
@@ -80,6 +81,8 @@ class LogReader:
         self.reading = reading
         self.unknown_crops: dict[str, tuple[int, int]] = {}
         """Crops not in the reference: first line, number of rows."""
+        self._spelt: dict[str, str] = {}
+        """First spelling of each unknown crop, by what its spellings have in common."""
         self.further_unknown: tuple[int, int] = (0, 0)
         """Rows of crops beyond those: first line, number of rows."""
         self._dates = DateColumns(self.log, header, reading.date_order, reading.this_year, (file, *titles))
@@ -124,13 +127,17 @@ class LogReader:
 
     def _note_unknown_crops(self, crops: pl.Series, lines: pl.Series) -> None:
         known = self._columns["crop"].known_crops
+        unclear = self.reading.crop_lookup.unclear
         unknown = (
             pl.DataFrame({"crop": crops, "line": lines})
             .filter(pl.col("crop").is_not_null() & ~pl.col("crop").is_in(known))
             .group_by("crop", maintain_order=True)
             .agg(pl.col("line").min(), pl.len().alias("rows"))
         )
-        for crop, line, rows in unknown.iter_rows():
+        for typed, line, rows in unknown.iter_rows():
+            if unclear(typed):
+                continue  # asked about once all logs are read
+            crop = self._spelt.setdefault(same_name(typed), typed)
             if crop in self.unknown_crops or len(self.unknown_crops) < MOST_UNKNOWN_CROPS:
                 self.unknown_crops[crop] = _counted(self.unknown_crops.get(crop), line, rows)
             else:

@@ -12,6 +12,7 @@ from pipeline import reference
 from pipeline.errors import UsageError
 from pipeline.intake.nearest import did_you_mean
 from pipeline.kitchen.cautions import FRUIT_FAMILIES, sum_cautions
+from pipeline.reference.names import CropLookup
 
 
 @dataclass(frozen=True)
@@ -97,8 +98,10 @@ class Bench:
     rules: pl.DataFrame
     crops: pl.DataFrame
     crop_values: pl.DataFrame
+    lookup: CropLookup
     gel: pl.DataFrame
     pectin: pl.DataFrame
+    jam_groups: pl.DataFrame
     yields: pl.DataFrame
     ready: pl.DataFrame
 
@@ -143,15 +146,23 @@ class Bench:
         Raises:
             UsageError: a word that names no known crop.
         """
-        lookup = reference.crop_lookup(self.crops)
-        name = lookup.get(" ".join(typed.casefold().split()))
+        name = self.lookup.get(typed)
         if name is None:
-            near = did_you_mean(typed.casefold(), lookup, 75) or "."
+            asked = self.lookup.unclear(typed)
+            if asked is not None:
+                message = f"--crop {typed!r} can mean more than one thing ({asked.can_mean}). {asked.instead()}"
+                raise UsageError(message)
+            near = did_you_mean(typed.casefold(), self.lookup, 75) or "."
             message = f"--crop {typed!r}: no crop of that name is known{near} {otherwise}".rstrip()
             raise UsageError(message)
         row = self.crops.row(by_predicate=pl.col("crop") == name, named=True)
-        is_fruit = None if row["family"] is None else row["family"] in FRUIT_FAMILIES
+        is_fruit = None if row["family"] is None else row["family"] in FRUIT_FAMILIES or row["kind"] == "fruit"
         return Crop(name, row["water_pct"], is_fruit, row["piece_kg"])
+
+    def fruit_share(self, crop: Crop) -> str:
+        """The row of ``kitchen_values`` that says how much fruit jam of this crop must have."""
+        groups = self.jam_groups.filter(pl.col("crop") == crop.name)["fruit_group"].to_list()
+        return "fruit_share_group_1" if groups == [1] else "fruit_share"
 
     def answer(self, answer: BenchSum) -> BenchSum:
         """The sum with the cautions of the batch that it would make."""
@@ -164,13 +175,16 @@ class Bench:
 
 def shipped_bench(own_crops: pl.DataFrame | None = None) -> Bench:
     """The bench with the shipped tables, the grower's own crops laid over them."""
+    crops = reference.crop_reference(own_crops)
     return Bench(
         values={row["id"]: row for row in reference.kitchen_values().iter_rows(named=True)},
         rules=reference.caution_rules(),
-        crops=reference.crop_reference(own_crops),
+        crops=crops,
+        lookup=reference.crop_lookup(crops, own_crops),
         crop_values=reference.crop_values_long(own_crops),
         gel=reference.gel_temperatures(),
         pectin=reference.pectin_classes(),
+        jam_groups=reference.jam_groups(),
         yields=reference.jar_yields(),
         ready=reference.ready_times(),
     )

@@ -27,7 +27,10 @@ FRUIT_FAMILIES = (
 )
 """Families of the crop reference whose crops are sour fruit in the kitchen; rhubarb counts as one."""
 
-NEAR_LIMIT_FRUIT = ("elderberry", "fig", "melon", "watermelon")
+NEAR_LIMIT_FRUIT = (
+    *("almond", "breadfruit", "elderberry", "elderflower", "fig", "grape leaf", "jackfruit", "loquat", "medlar"),
+    *("melon", "mulberry", "nashi", "rose", "salad burnet", "watermelon"),
+)
 """Fruit whose own pH can exceed 4.6. Kansas State on melons; Penn State and Oregon State Univ. Extension on
 elderberry and USDA Guide 2 on figs, from memory."""
 
@@ -124,7 +127,7 @@ def _facts(batches: pl.DataFrame, spoilage: pl.DataFrame, crops: pl.DataFrame) -
     return (
         with_salt_measures(batches)
         .with_row_index("row")
-        .join(crops.select("crop", "family", "water_pct"), on="crop", how="left", maintain_order="left")
+        .join(crops.select("crop", "family", "kind", "water_pct"), on="crop", how="left", maintain_order="left")
         .join(_findings(spoilage), on="batch_id", how="left", maintain_order="left")
         .with_columns(
             is_fruit=pl.col("family").is_in(FRUIT_FAMILIES).fill_null(value=False),
@@ -253,7 +256,7 @@ def _dry_rules(limits: Limits) -> Rules:
     low, middle, high = (
         (100 - pl.col("fresh_per_finished") * (100 - pl.col("water_pct") - error)).round(1) for error in (-1, 0, 1)
     )
-    is_vegetable = pl.col("family").is_not_null() & ~pl.col("is_fruit")
+    is_vegetable = pl.col("family").is_not_null() & ~pl.col("is_fruit") & pl.col("kind").ne_missing("fruit")
     is_herb = (pl.col("family") == "Lamiaceae") | pl.col("crop").is_in(HERBS)
     found = pl.format("about {} % moisture by weight ({} to {} %)", middle, low, high)
     dried_at = pl.format("dried at {} C", "drying_c")

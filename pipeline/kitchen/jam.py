@@ -111,7 +111,7 @@ def jam(
             tuple(figures),
             working,
             (() if measured else bench.fresh_water(crop))
-            + bench.limits("thin_jam", "fruit_share", "sugar_practice", *honey)
+            + bench.limits("thin_jam", bench.fruit_share(crop), "sugar_practice", *honey)
             + (_gel_table(bench),)
             + bench.limits("gel_jelly", "gel_jam", "jam_not_processed", "legal_a_w"),
             (*(() if measured else (NOT_DISSOLVED,)), NOT_SET, NOT_KEEPING, NOT_ACTIVITY),
@@ -193,7 +193,7 @@ def _advice(bench: Bench, crop: Crop, fruit_g: float, sugar_g: float, honey_g: f
     lines = [_pectin(bench.pectin, crop)]
     sweetener_g = sugar_g + honey_g
     share = 100 * fruit_g / (fruit_g + sweetener_g)
-    if share < bench.value("fruit_share"):
+    if share < bench.value(bench.fruit_share(crop)):
         lines.append(f"Fruit is {number(share)} % of fruit and sweetener, less than what is sold as jam must have.")
     if sweetener_g and 100 * honey_g / sweetener_g > bench.value("honey_share"):
         lines.append("More than half of the sweetener is honey: expect a longer boil and a softer set.")

@@ -1,22 +1,22 @@
 """Published values as tables, each row with its source and how that source was read.
 
-``crops.csv`` names the crops, ``crop_values.csv`` holds their values in long form, ``quality_months.csv`` the
-quality time of each way of keeping, ``cautions.csv`` the published limits that a batch or a kitchen sum is held
-against. For the kitchen sums: ``kitchen_values.csv``, ``jar_yields.csv``, ``gel_temperatures.csv``,
-``pectin_classes.csv`` and ``ready_times.csv``.
+``crops.csv`` names the crops, ``crop_names.csv`` the words for them, ``crop_values.csv`` holds their values in long
+form, ``quality_months.csv`` the quality time of each way of keeping, ``cautions.csv`` the published limits that a
+batch or a kitchen sum is held against. For the kitchen sums: ``kitchen_values.csv``, ``jar_yields.csv``,
+``gel_temperatures.csv``, ``pectin_classes.csv``, ``jam_groups.csv`` and ``ready_times.csv``.
 """
 
 from __future__ import annotations
 
 from dataclasses import dataclass, field
+from functools import cache
 from importlib.resources import files
 from typing import TYPE_CHECKING
 
+from pipeline.reference.names import CropLookup, UnclearName, fold, plurals, singulars
 from schemas.crop_values import CROP_VALUE_NAMES, CROP_VALUES, REFERENCE_COLUMNS
 
 if TYPE_CHECKING:
-    from collections.abc import Iterable, Iterator
-
     import polars as pl
 
 OVERRIDE_SOURCE = "crops.csv of this folder"
@@ -30,10 +30,11 @@ def crop_reference(overrides: pl.DataFrame | None = None) -> pl.DataFrame:
         overrides: the grower's crops log, or None: ``crop``, optionally ``aliases`` (separated by ``;`` or
             ``|``) and any columns named in ``CROP_VALUES``; other columns are ignored. A crop is known by any
             spelling of :func:`crop_lookup`; an unknown one is appended under its own name in lower case.
-            An alias that another crop ships with moves to the grower's crop; a crop's own name does not.
+            An alias moves to the grower's crop, even where it is the name of another crop, unless the grower
+            lists that other crop too.
 
     Returns:
-        ``crop``, ``aliases`` (separated by ``|``), ``family``, ``sown_again`` and one Float64 column per
+        ``crop``, ``aliases`` (separated by ``|``), ``family``, ``kind``, ``sown_again`` and one Float64 column per
         name in ``CROP_VALUE_NAMES``; null where unknown. Shipped order, then the grower's.
     """
     import polars as pl
@@ -58,7 +59,8 @@ def crop_values_long(overrides: pl.DataFrame | None = None) -> pl.DataFrame:
     """Every known value of every crop with its source.
 
     Returns:
-        ``crop``, ``name``, ``value`` (Float64, in ``unit``), ``unit``, ``source``, ``read_as`` and ``note``.
+        ``crop``, ``name``, ``value`` (Float64, in ``unit``), ``unit``, ``source``, ``read_as``, ``note`` and
+        ``basis`` (what a weight is of: ``as picked``, ``in the pod``, ``shelled and dry`` or ``prepared``).
         A value from the grower's log has the source ``crops.csv of this folder`` and is read as ``grower``.
     """
     import polars as pl
@@ -66,7 +68,7 @@ def crop_values_long(overrides: pl.DataFrame | None = None) -> pl.DataFrame:
     shipped = _table("crop_values").with_columns(pl.col("value").cast(pl.Float64))
     units = {value.name: value.unit for value in CROP_VALUES}
     rows = [
-        (crop, name, value, units[name], OVERRIDE_SOURCE, OVERRIDE_READ_AS, None)
+        (crop, name, value, units[name], OVERRIDE_SOURCE, OVERRIDE_READ_AS, None, None)
         for crop, row in _own(overrides).items()
         for name, value in row.values.items()
     ]
@@ -127,6 +129,16 @@ def pectin_classes() -> pl.DataFrame:
     return _with_numbers(_table("pectin_classes"), "pectin_group")
 
 
+def jam_groups() -> pl.DataFrame:
+    """Fruit by the share of it that jam must have to be sold as jam in the United States.
+
+    Returns:
+        ``crop``, ``fruit_group`` (Float64: 1 or 2, as ``fruit_share_group_1`` and ``fruit_share`` of
+        :func:`kitchen_values`), ``source``, ``read_as``, ``note``.
+    """
+    return _with_numbers(_table("jam_groups"), "fruit_group")
+
+
 def jar_yields() -> pl.DataFrame:
     """Fresh produce that fills jars or freezer boxes.
 
@@ -148,30 +160,53 @@ def ready_times() -> pl.DataFrame:
     return _with_numbers(_table("ready_times"), "least_c", "below_c", "days_low", "days_high")
 
 
-def crop_lookup(crops: pl.DataFrame) -> dict[str, str]:
-    """Every accepted spelling, in lower case, and the crop it stands for.
-
-    Names and aliases count as written, with hyphens or spaces, in the singular and the plural. A form that
-    is only derived never takes the place of a written one.
+def crop_lookup(crops: pl.DataFrame, overrides: pl.DataFrame | None = None) -> CropLookup:
+    """Every accepted spelling and the crop it stands for.
 
     Args:
         crops: a frame of :func:`crop_reference`.
+        overrides: the grower's crops log that went into it: a crop or an alias named there is never asked about.
 
     Raises:
         ValueError: two crops claim one spelling. :func:`crop_reference` lets no grower's alias do so.
     """
-    written: dict[str, str] = {}
+    names = {crop: crop for crop in crops["crop"]}
+    claimed: dict[str, str] = {}
     for crop, aliases in crops.select("crop", "aliases").iter_rows():
-        for spelling in {crop.casefold(), *_split(aliases)}:
-            other = written.setdefault(spelling, crop)
+        for spelling in _split(aliases):
+            other = claimed.setdefault(fold(spelling), crop)
             if other != crop:
                 message = f"{spelling!r} stands for both {other!r} and {crop!r}; take it from one of them."
                 raise ValueError(message)
-    derived: dict[str, str] = {}
-    for spelling, crop in written.items():
-        for form in _forms(spelling):
-            derived.setdefault(form, crop)
-    return derived | written
+    # Only the grower's own words can be aliases that are asked about.
+    settled = set(claimed) & set(_unclear_names())
+    if overrides is not None and overrides.height:
+        settled |= {fold(crop) for crop in overrides["crop"].drop_nulls()}
+    unclear = {
+        word: asked
+        for word, asked in _unclear_names().items()
+        if settled.isdisjoint((word, *singulars(word), *plurals(word)))
+    }
+    # A crop's own name, and its plural, stand for it even where they are asked about.
+    named = {word: asked.crops[0] for word, asked in unclear.items() if asked.is_name}
+    # An alias that is another crop's name can only be the grower's, whose word goes first.
+    return CropLookup(names | named | claimed, unclear)
+
+
+@cache
+def _unclear_names() -> dict[str, UnclearName]:
+    """Words of ``crop_names.csv`` that mean more than one thing, by their folded spelling."""
+    import polars as pl
+
+    found: dict[str, UnclearName] = {}
+    rows = _table("crop_names").filter(pl.col("can_mean").is_not_null())
+    for crop, name, can_mean in rows.select("crop", "name", "can_mean").iter_rows():
+        key = fold(name)
+        before = found.get(key)
+        crops = (*before.crops, crop) if before else (crop,)
+        own = [one for one in crops if fold(one) in {key, *singulars(key)}]
+        found[key] = UnclearName(name, tuple(dict.fromkeys((*own, *crops))), can_mean, is_name=bool(own))
+    return found
 
 
 @dataclass(frozen=True)
@@ -201,13 +236,21 @@ def _own(overrides: pl.DataFrame | None) -> dict[str, _Own]:
 def _aliases(shipped: pl.DataFrame, own: dict[str, _Own]) -> list[str | None]:
     """Aliases per crop, shipped crops first: each spelling with one crop, the grower's word first."""
     ships = dict(shipped.select("crop", "aliases").iter_rows())
-    claims = [(alias, crop) for crop, entry in own.items() for alias in entry.aliases]
+    names = {fold(crop) for crop in ships}
+    claims = [
+        (form, crop)
+        for crop, entry in own.items()
+        for alias in entry.aliases
+        # Who says what "shallots" are says it of "shallot", though that is a crop's name.
+        for form in (alias, *(name for name in singulars(fold(alias)) if name in names))
+    ]
     claims += [(alias, crop) for crop, aliases in ships.items() for alias in _split(aliases)]
-    stands_for = {crop: crop for crop in (*ships, *own)}
-    kept: dict[str, list[str]] = {crop: [] for crop in stands_for}
+    # A crop that the grower names keeps its name; any other name or alias is theirs to give away.
+    stands_for = {fold(crop): crop for crop in own}
+    kept: dict[str, list[str]] = {crop: [] for crop in (*ships, *own)}
     for alias, crop in claims:
-        if alias not in stands_for:
-            stands_for[alias] = crop
+        if fold(alias) not in stands_for and alias != crop:
+            stands_for[fold(alias)] = crop
             kept[crop].append(alias)
     return ["|".join(aliases) or None for aliases in kept.values()]
 
@@ -221,39 +264,22 @@ def _split(aliases: str | None) -> list[str]:
     return [spelling for part in parts if (spelling := _spelling(part))]
 
 
-def _forms(spelling: str) -> Iterable[str]:
-    """Singular and plural forms of the last word, each with hyphens and with spaces."""
-    for form in {spelling, *_singulars(spelling), *_plurals(spelling)}:
-        yield form
-        yield form.replace("-", " ")
-        yield form.replace(" ", "-")
-
-
-def _plurals(word: str) -> Iterator[str]:
-    if word.endswith("y") and word[-2:-1] not in "aeiou":
-        yield f"{word[:-1]}ies"
-    if word.endswith(("s", "x", "z", "ch", "sh", "o")):
-        yield f"{word}es"
-    if word.endswith("f"):
-        yield f"{word[:-1]}ves"
-    yield f"{word}s"
-
-
-def _singulars(word: str) -> Iterator[str]:
-    if word.endswith("ies"):
-        yield f"{word[:-3]}y"
-    if word.endswith("ves"):
-        yield f"{word[:-3]}f"
-    if word.endswith(("ses", "xes", "zes", "ches", "shes", "oes")):
-        yield word[:-2]
-    if word.endswith("s") and not word.endswith("ss"):
-        yield word[:-1]
-
-
+@cache
 def _shipped() -> pl.DataFrame:
     import polars as pl
 
-    return _table("crops").with_columns(pl.col("sown_again") == "true")
+    unclear = [*_unclear_names()]
+    named = (
+        _table("crop_names")
+        .filter(pl.col("can_mean").is_null() & ~pl.col("name").map_elements(fold, pl.String).is_in(unclear))
+        .group_by("crop")
+        .agg(pl.col("name").str.join("|").alias("aliases"))
+    )
+    return (
+        _table("crops")
+        .with_columns(pl.col("sown_again") == "true")
+        .join(named, on="crop", how="left", maintain_order="left")
+    )
 
 
 def _with_numbers(table: pl.DataFrame, *columns: str) -> pl.DataFrame:

@@ -19,6 +19,7 @@ from pipeline.intake.read import LogFile, LogText, checksum, find_logs, open_log
 from pipeline.intake.records import Part, Row
 from pipeline.intake.shape import PROBLEM_COLUMNS, no_problems, raw_of, shorten
 from pipeline.intake.validate import split
+from pipeline.store.crop_spellings import UNCLEAR_CROP, settle_crops
 from pipeline.store.cross_checks import CROSS_RULES, run_cross_checks
 from schemas.contracts import core_types
 from schemas.logs import LOGS
@@ -27,6 +28,7 @@ if TYPE_CHECKING:
     import datetime as dt
     from pathlib import Path
 
+    from pipeline.reference.names import CropLookup
     from pipeline.settings import Settings
     from pipeline.store.store import Store
 
@@ -84,11 +86,14 @@ def load_folder(
         for name in [*vanished, *(file.name for file in (*changed, *again) if file.name in known)]:
             _forget(store, name)
         _load_files(store, [*changed, *again], settings, as_of.year, progress)
-        store.con.execute("delete from out.problems where rule in (select unnest(?))", [sorted(CROSS_RULES)])
+        settled = [*sorted(CROSS_RULES), UNCLEAR_CROP]
+        store.con.execute("delete from out.problems where rule in (select unnest(?))", [settled])
+        unclear, respelt = settle_crops(store, _crop_lookup(store))
+        store.insert("out.problems", unclear)
         cross, respelled = run_cross_checks(store, as_of)
         store.insert("out.problems", cross)
         aside = cross.filter(pl.col("level") == "error")["file"].unique().to_list()
-        _summarise(store, {*aside, *respelled})
+        _summarise(store, {*aside, *respelled, *respelt})
         store.set_setting("reading", reading_key)
         store.set_setting("as_of", as_of.isoformat())
     progress("")
@@ -104,15 +109,21 @@ def _reading_key(settings: Settings, files: Sequence[LogFile], this_year: int) -
 
 
 def _reading(store: Store, settings: Settings, this_year: int) -> Reading:
-    crops = reference.crop_reference(store.core("crops"))
+    own = store.core("crops")
+    crops = reference.crop_reference(own)
     weighed = crops.filter(pl.col("piece_kg").is_not_null())
     return Reading(
         settings.date_order,
         settings.pint,
-        reference.crop_lookup(crops),
+        reference.crop_lookup(crops, own),
         dict(zip(weighed["crop"].to_list(), weighed["piece_kg"].to_list(), strict=True)),
         this_year,
     )
+
+
+def _crop_lookup(store: Store) -> CropLookup:
+    own = store.core("crops")
+    return reference.crop_lookup(reference.crop_reference(own), own)
 
 
 def _forget(store: Store, name: str) -> None:

@@ -70,14 +70,14 @@ def test_the_message_on_moisture_says_how_far_the_estimate_moves(finished_kg: fl
 
 
 def test_a_crop_of_unknown_family_is_held_against_the_looser_moisture() -> None:
-    own = pl.DataFrame({"crop": ["oca"], "aliases": [None], "water_pct": [80.0]})
+    own = pl.DataFrame({"crop": ["xingu"], "aliases": [None], "water_pct": [80.0]})
     crops = crop_reference(own)
     rows = [
         {
             "batch_id": name,
             "containers": 1,
             "method": "dry",
-            "crop": "oca",
+            "crop": "xingu",
             "produce_kg": 1.0,
             "finished_kg": kg,
         }

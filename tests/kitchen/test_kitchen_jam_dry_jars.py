@@ -63,11 +63,11 @@ def test_the_weight_is_a_bound_and_says_how_loose_it_is() -> None:
 
 
 def test_the_water_of_the_crop_is_told_with_its_source_unless_it_was_measured() -> None:
-    # USDA SR Legacy: plums 87.23 % water, cabbage 92.18 %.
+    # USDA SR28: plums 87.23 % water, cabbage 92.18 %.
     assert jam(BENCH, 1000, PLUM, sugar_g=650).limits[0].words == "water of fresh plum: 87.23 %"
     assert "fresh_water" not in [limit.name for limit in jam(BENCH, 1000, PLUM, fruit_solids_pct=10).limits]
     source = drying(BENCH, 1000, CABBAGE).limits[0]
-    assert (source.words, source.read_as) == ("water of fresh cabbage: 92.18 %", "read")
+    assert (source.words, source.read_as) == ("water of fresh cabbage: 92.18 %", "read in a copy")
     assert "USDA" in source.source
     assert "fresh_water" not in [limit.name for limit in drying(BENCH, 1000, CABBAGE, fresh_water_pct=92).limits]
 
@@ -152,7 +152,7 @@ def test_solids_are_neither_made_nor_lost(fruit: float, sugar: float, honey: flo
 
 @pytest.mark.parametrize(
     ("crop", "grams"),
-    # Mass balance on USDA SR Legacy water contents; vegetables to 10 %, fruit to 20 % (Drying and Preserving Food,
+    # Mass balance on USDA SR28 water contents; vegetables to 10 %, fruit to 20 % (Drying and Preserving Food,
     # Part Three).
     [("cabbage", 87), ("carrot", 130), ("tomato", 61), ("chilli", 133), ("apple", 181), ("rhubarb", 80)],
 )

@@ -176,7 +176,7 @@ YIELDS = [
     ("cherry", "whole", 0.96, 1.20, "Georgia"),
     ("grape", "juice", 1.92, 1.92, "Georgia"),
     ("peach", "halves", 0.96, 1.20, "Georgia"),
-    ("rhubarb", "cut", 0.72, 0.72, "Guide 2"),
+    ("rhubarb", "cut", 0.72, 0.72, "01600253"),
     # Frozen, per pint: 1 1/4 to 1 1/2 lb of apples, 1 to 1 1/2 lb of peaches, 1 lb of strawberries; 2 1/2 to 3 lb of
     # beetroot give 2 pints. 1 lb to the pint is 0.96 kg per l.
     ("apple", "frozen", 1.20, 1.44, "Weights and processed yields"),
