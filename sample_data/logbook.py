@@ -236,7 +236,7 @@ def standing_lines(scenario: Scenario) -> dict[str, list[Line]]:
     own = [
         # These growers weigh kohlrabi and beetroot without their leaves, so less is trimmed than published.
         Line(day, {"crop": "kohlrabi", "aliases": "knobs; ferry turnip", "piece_kg": "0.35", "refuse_pct": "30"}),
-        Line(day, {"crop": "beetroot", "aliases": "", "piece_kg": "", "refuse_pct": "20"}),
+        Line(day, {"crop": "beetroot", "aliases": "beets", "piece_kg": "", "refuse_pct": "20"}),
         Line(day, {"crop": "quince", "aliases": "eyot apple", "piece_kg": "", "refuse_pct": "25"}),
     ]
     return {"climate": climate, "plots": plots, "crops": own if scenario.honest_mess else []}

@@ -70,16 +70,23 @@ class UnclearName:
 
     def question(self) -> str:
         """What it can mean, and the line of ``crops.csv`` that settles it."""
-        lines = [f"{crop}," if self.is_name and crop == self.crops[0] else f"{crop},{self.name}" for crop in self.crops]
-        other = "" if len(self.crops) > 1 else ", or the other crop's name in front of the comma"
+        other = [crop for crop in self.crops if not (self.is_name and crop == self.crops[0])]
+        meanings = f"{_listed([*self.crops] if len(self.crops) > 1 else [self.crops[0], 'something else'])}"
+        taken = self.crops[0] if self.is_name else "typed"
+        lines = [f"`{crop},{self.name}`" for crop in other] + ([f"`{self.crops[0]},`"] if self.is_name else [])
+        instead = "" if len(self.crops) > 1 or self.is_name else ", or the other crop in its place"
         return (
-            f"{self.name!r} can mean more than one thing ({self.can_mean}): taken as typed. To say which, add to"
-            f" crops.csv, under crop,aliases, the line {' or '.join(lines)}{other}"
+            f"{self.name!r} can mean {meanings} ({self.can_mean}): taken as {taken}. To say which, write in crops.csv,"
+            f" under crop,aliases: {_listed(lines)}{instead}"
         )
 
     def instead(self) -> str:
         """The names to write instead, as a sentence."""
-        return f"Write {' or '.join(repr(crop) for crop in self.crops)}, or the kind you mean."
+        return f"Write {_listed([repr(crop) for crop in self.crops])}, or the kind you mean."
+
+
+def _listed(words: list[str]) -> str:
+    return " or ".join([", ".join(words[:-1]), words[-1]] if len(words) > 1 else words)
 
 
 class CropLookup(Mapping[str, str]):

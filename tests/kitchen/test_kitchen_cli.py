@@ -95,7 +95,7 @@ def test_text_is_printed_without_json(capsys: pytest.CaptureFixture[str]) -> Non
             ["dry", "--produce", "1 kg", "--crop", "beets"],
             "'beets' can mean more than one thing (US: beetroot; GB: leaf",
         ),
-        (["dry", "--produce", "1 kg", "--crop", "squash"], "Write 'courgette' or 'winter squash' or 'chayote', or"),
+        (["dry", "--produce", "1 kg", "--crop", "squash"], "Write 'courgette', 'winter squash' or 'chayote', or"),
         (["salt", "--produce", "1 kg", "--pint", "scots"], "--pint scots: write us or imperial."),
         (["brine", "--produce", "1 kg", "--water", "1 kg 2 l"], "--water '1 kg 2 l': "),
         (["jam", "--fruit", "1 kg", "--crop", "xingu"], "Give its solids with --fruit-solids."),

@@ -124,9 +124,34 @@ def test_a_crop_of_that_name_is_taken_as_typed_and_asked_about(word: str, crop: 
 def test_the_question_names_every_meaning_and_the_line_that_settles_it() -> None:
     asked = crop_lookup(CROPS).unclear("Turnips")
     assert asked is not None
-    assert asked.question().startswith("'turnips' can mean more than one thing (")
-    assert "Scotland, Ireland, north England: swede" in asked.question()
-    assert asked.question().endswith("add to crops.csv, under crop,aliases, the line turnip, or swede,turnips")
+    assert asked.question() == (
+        "'turnips' can mean turnip or swede (US, AU, NZ, IN and south England: white turnip; Scotland, Ireland,"
+        " north England: swede; CA: yellow turnip is swede): taken as turnip. To say which, write in crops.csv,"
+        " under crop,aliases: `swede,turnips` or `turnip,`"
+    )
+
+
+@pytest.mark.parametrize(
+    ("word", "begins", "ends"),
+    [
+        (
+            "squash",
+            "'squash' can mean courgette, winter squash or chayote (",
+            "under crop,aliases: `courgette,squash`, `winter squash,squash` or `chayote,squash`",
+        ),
+        (
+            "Beets",
+            "'beets' can mean beetroot or something else (",
+            ": `beetroot,beets`, or the other crop in its place",
+        ),
+        ("plum", "'plum' can mean plum or something else (", "taken as plum. To say which, write in crops.csv, under"),
+    ],
+)
+def test_the_question_is_put_in_words(word: str, begins: str, ends: str) -> None:
+    asked = crop_lookup(CROPS).unclear(word)
+    assert asked is not None
+    assert asked.question().startswith(begins)
+    assert ends in asked.question()
 
 
 @pytest.mark.parametrize(

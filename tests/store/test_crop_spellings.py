@@ -74,7 +74,7 @@ def test_a_word_with_several_meanings_is_taken_as_typed_and_asked_about_once(sea
         load(store, folder)
         assert crops_of(store)[1].startswith(typed.casefold().removesuffix("s"))
         assert [row["level"] for row in problems(store, "unclear_crop")] == ["warning"]
-        assert "add to crops.csv" in problems(store, "unclear_crop")[0]["message"]
+        assert "write in crops.csv" in problems(store, "unclear_crop")[0]["message"]
         assert problems(store, "unknown_crop") == []
 
 
