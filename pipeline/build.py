@@ -15,6 +15,7 @@ from pipeline.answers import Logs, Tables, read_logs
 from pipeline.errors import UsageError
 from pipeline.findings.harvest import harvest_findings
 from pipeline.findings.season import plan_findings
+from pipeline.settings import Settings
 from pipeline.store.folder import drop_stale, opened, output_folder, write_files
 from pipeline.store.load import LoadReport, load_folder
 from pipeline.store.problem_list import first_problems, problem_counts, problems_with_rows
@@ -35,6 +36,8 @@ class Loaded:
     counts: pl.DataFrame
     """How many problems there are of each file, level and rule."""
     notes: tuple[str, ...]
+    lead: str = ""
+    """What is to be said before all else."""
 
 
 @dataclass(frozen=True)
@@ -59,11 +62,23 @@ def check(folder: Path, as_of: dt.date, progress: Progress, out: Path | None = N
 
     with opened(folder, None, in_memory=True) as (store, settings):
         loaded = _loaded(store, load_folder(store, folder, settings, as_of, progress), most)
+        loaded = replace(loaded, lead=_place_unknown(store, settings))
         if out is None:
             return loaded
         pieces = problems_csv(problems_with_rows(store))
         written = write_files(output_folder(out, out), {"problems.csv": pieces})
         return replace(loaded, notes=(*loaded.notes, str(written[0])))
+
+
+def _place_unknown(store: Store, settings: Settings) -> str:
+    """What to do where nothing says what the garden's weather is; an empty text where something does."""
+    if settings.latitude is not None or any(store.core(log).height for log in ("weather", "climate")):
+        return ""
+    return (
+        "Where the garden lies is not known: there is no latitude in rowshelf.toml, no weather and no climate. Write "
+        "latitude under [garden], such as latitude = 45.0 (minus is south), or daily temperatures into weather.csv; "
+        "until then no date that rests on warmth is worth much, and seasons are taken to be northern."
+    )
 
 
 def load(folder: Path, as_of: dt.date, store_path: Path | None, progress: Progress, most: int | None = None) -> Loaded:

@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from pipeline import kitchen_cli, logbook_cli
+from pipeline import kitchen_cli, logbook_cli, start_cli
 from pipeline.errors import RowshelfError, UsageError
 from schemas.factors import BY_NAME
 
@@ -44,6 +44,7 @@ AsPictures = Annotated[bool, typer.Option("--pictures", help="also write each ch
 
 app.add_typer(kitchen_cli.app)
 app.add_typer(logbook_cli.app)
+app.command()(start_cli.start)
 
 
 @app.callback()
@@ -52,21 +53,6 @@ def options(
 ) -> None:
     """Options of every command."""
     del debug  # taken out of the arguments in main(), so that it may stand anywhere
-
-
-@app.command()
-def start(
-    folder: Folder,
-    workbook: Annotated[bool, typer.Option("--workbook", help="one .xlsx with a sheet per log instead of CSV")] = False,
-) -> None:
-    """Make a season folder: blank logs, commented settings, a page that explains each column."""
-    from pipeline.start import start_folder
-
-    written = start_folder(folder, workbook=workbook)
-    for path in written:
-        say(str(path))
-    if not written:
-        note(f"{folder}: everything is there already; nothing was touched.")
 
 
 @app.command()
@@ -83,6 +69,8 @@ def check(
     from reports import terminal
 
     result = build.check(folder, _today(as_of), note_progress, out, None if json else terminal.MOST_SHOWN)
+    if result.lead:
+        note(result.lead)
     say(
         terminal.check_json(result.summary, result.problems)
         if json

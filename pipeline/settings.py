@@ -30,6 +30,8 @@ class Settings:
 
     name: str = "My garden"
     latitude: float | None = None
+    longitude: float | None = None
+    elevation_m: float | None = None
     season_starts: tuple[int, int] | None = None
     last_frost: tuple[int, int] | None = None
     first_frost: tuple[int, int] | None = None

@@ -6,11 +6,16 @@ version 1).
 
 from __future__ import annotations
 
+from typing import TYPE_CHECKING
+
 from schemas.answers import ANSWERS
 from schemas.codes import CODES
 from schemas.fields import AMOUNT, CODE, COUNT, CROP, DATE, MASS, NUMBER, TEMPERATURE, VOLUME, YES_NO, Field
 from schemas.logs import LOGS, Log
 from schemas.settings import SETTINGS
+
+if TYPE_CHECKING:
+    from collections.abc import Mapping
 
 TABLE_SCHEMA_TYPES = {"date": "date", "float": "number", "int": "integer", "bool": "boolean", "text": "string"}
 
@@ -78,8 +83,13 @@ def dictionary_markdown() -> str:
     return "\n".join(lines).rstrip() + "\n"
 
 
-def settings_toml() -> str:
-    """``rowshelf.toml`` with every setting, commented out, each with its meaning."""
+def settings_toml(values: Mapping[str, str] | None = None) -> str:
+    """``rowshelf.toml`` with every setting and its meaning, commented out but for the values given.
+
+    Args:
+        values: values by key, as TOML writes them.
+    """
+    given = values or {}
     lines = ["# Settings of this season folder. Every one may stay out; take the # away to set it.", ""]
     section = ""
     for setting in SETTINGS:
@@ -87,7 +97,8 @@ def settings_toml() -> str:
             section = setting.section
             lines += ["", "# [needs.carrot]" if section == "needs" else f"[{section}]"]
         lines.append(f"# {setting.description}")
-        lines.append(f"# {setting.key} = {setting.example}")
+        value = given.get(setting.key)
+        lines.append(f"# {setting.key} = {setting.example}" if value is None else f"{setting.key} = {value}")
     return "\n".join(lines).replace("\n\n\n", "\n\n") + "\n"
 
 

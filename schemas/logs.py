@@ -198,6 +198,7 @@ CLIMATE = Log(
         f.count("month", "month, 1 to 12", required=True, low=1, high=12),
         f.celsius("tmin_c", "mean of the daily lowest temperatures", required=True, low=-60, high=60),
         f.celsius("tmax_c", "mean of the daily highest temperatures", required=True, low=-60, high=60),
+        f.number("error_c", "how far a guessed mean may be off (one standard deviation); empty: measured", "C", 0, 30),
     ),
     key=("month",),
 )

@@ -35,6 +35,8 @@ SETTINGS: tuple[Setting, ...] = (
         75,
         "45.0",
     ),
+    Setting("garden", "longitude", "number", "degrees east; minus is west", None, -180, 180, "12.5"),
+    Setting("garden", "elevation_m", "number", "height above the sea, metres", None, -430, 5500, "120"),
     Setting(
         "garden",
         "season_starts",

@@ -3,7 +3,8 @@
 ``crops.csv`` names the crops, ``crop_names.csv`` the words for them, ``crop_values.csv`` holds their values in long
 form, ``quality_months.csv`` the quality time of each way of keeping, ``cautions.csv`` the published limits that a
 batch or a kitchen sum is held against. For the kitchen sums: ``kitchen_values.csv``, ``jar_yields.csv``,
-``gel_temperatures.csv``, ``pectin_classes.csv``, ``jam_groups.csv`` and ``ready_times.csv``.
+``gel_temperatures.csv``, ``pectin_classes.csv``, ``jam_groups.csv`` and ``ready_times.csv``. ``climates.csv`` has the
+measured climates that a garden without weather of its own is guessed from.
 """
 
 from __future__ import annotations
@@ -158,6 +159,17 @@ def ready_times() -> pl.DataFrame:
         the note says why no time is published), ``source``, ``read_as``, ``note``.
     """
     return _with_numbers(_table("ready_times"), "least_c", "below_c", "days_low", "days_high")
+
+
+def climates() -> pl.DataFrame:
+    """Monthly means of the daily lowest and highest temperature at places where they were measured.
+
+    Returns:
+        ``station``, ``latitude``, ``longitude``, ``elevation_m``, ``years`` (Float64) and ``tmin_01`` to ``tmax_12``
+        (Float64, C), ``source``, ``read_as``.
+    """
+    table = _table("climates")
+    return _with_numbers(table, *(name for name in table.columns if name not in {"station", "source", "read_as"}))
 
 
 def crop_lookup(crops: pl.DataFrame, overrides: pl.DataFrame | None = None) -> CropLookup:

@@ -7,6 +7,7 @@ seasons that are far too alike. So each year's own mean is taken out first and a
 from __future__ import annotations
 
 import datetime as dt
+import math
 from dataclasses import dataclass
 
 import numpy as np
@@ -41,6 +42,8 @@ class GardenClimate:
     tmin_c: Floats
     tmax_c: Floats
     notes: tuple[str, ...]
+    unsure_c: float = 0.0
+    """How far all of it may be off where the climate was guessed, one standard deviation."""
 
 
 @dataclass(frozen=True)
@@ -128,7 +131,7 @@ def garden_climate(weather: pl.DataFrame, climate: pl.DataFrame | None, latitude
     """
     own = weather.select("date", "tmin_c", "tmax_c").drop_nulls()
     if climate is not None and not climate.drop_nulls(["month", "tmin_c", "tmax_c"]).is_empty():
-        return _moved(*_monthly_curve(climate), own, SITE_OFFSET_SD_C, ())
+        return _from_normals(climate, own)
     if own.is_empty() or len(np.unique(_year_index(own["date"]))) < DAYS_FOR_OWN_CURVE:
         where = "for latitude 45 north, since none is set" if latitude is None else "for your latitude"
         lead = "No weather or climate log" if own.is_empty() else "No climate log and less than a year of weather"
@@ -140,6 +143,22 @@ def garden_climate(weather: pl.DataFrame, climate: pl.DataFrame | None, latitude
     temperatures = own.select("tmin_c", "tmax_c").to_numpy()
     fitted = basis @ np.linalg.lstsq(basis[_year_index(own["date"])], temperatures, rcond=None)[0]
     return GardenClimate(np.minimum(fitted[:, 0], fitted[:, 1]), np.maximum(fitted[:, 0], fitted[:, 1]), ())
+
+
+def _from_normals(climate: pl.DataFrame, own: pl.DataFrame) -> GardenClimate:
+    """Normals moved by the garden's own weather; guessed ones may be further off, and the made-up years show it.
+
+    All months are taken to be off together, which is on the wide side.
+    """
+    errors = climate["error_c"].drop_nulls().to_numpy() if "error_c" in climate.columns else np.empty(0)
+    if not errors.size:
+        return _moved(*_monthly_curve(climate), own, SITE_OFFSET_SD_C, ())
+    guessed = float(np.sqrt(np.mean(errors**2)))
+    moved = _moved(*_monthly_curve(climate), own, guessed, ())
+    years = own.height / 365
+    left = guessed * math.sqrt(1.0 - years / (years + YEAR_EFFECT_SD_C**2 / guessed**2)) if guessed else 0.0
+    note = f"The climate is a guess from measured places, {guessed:.1f} C either way; your own weather log betters it."
+    return GardenClimate(moved.tmin_c, moved.tmax_c, (note,), left)
 
 
 def _moved(low: Floats, high: Floats, own: pl.DataFrame, sd: float, notes: tuple[str, ...]) -> GardenClimate:
@@ -221,6 +240,8 @@ def weather_years(
         trend = warming(_yearly_means(weather, usual), middle)
         notes.append(trend.note)
         year = year + trend.shift_c + rng.normal(0.0, trend.sd_c, (n_years, 1))
+    if usual.unsure_c:
+        year = year + rng.normal(0.0, usual.unsure_c, (n_years, 1))
     low = usual.tmin_c[index] + drawn[..., 0] + year
     high = usual.tmax_c[index] + drawn[..., 1] + year
     return WeatherYears(first_day, np.minimum(low, high), np.maximum(low, high), tuple(notes))

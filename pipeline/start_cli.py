@@ -1,0 +1,119 @@
+"""``rowshelf start``: a new season folder, with what is known of the garden asked for or given. Parse, call, print."""
+
+from __future__ import annotations
+
+import sys
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated
+
+import typer
+
+if TYPE_CHECKING:
+    from pipeline.questions import Answers
+
+Text = str | None
+
+
+def start(
+    folder: Annotated[Path, typer.Argument(metavar="FOLDER", help="the season folder")],
+    *,
+    workbook: Annotated[bool, typer.Option("--workbook", help="one .xlsx with a sheet per log instead of CSV")] = False,
+    no_ask: Annotated[
+        bool, typer.Option("--no-ask", help="ask nothing, as in a script; what no option says stays open")
+    ] = False,
+    name: Annotated[Text, typer.Option("--name", help="what the garden is called")] = None,
+    city: Annotated[
+        Text,
+        typer.Option("--city", metavar="TOWN", help='a town nearby, such as "Springfield, MO, US"; see --latitude'),
+    ] = None,
+    latitude: Annotated[
+        Text, typer.Option("--latitude", metavar="DEGREES", help="degrees north, minus is south; a climate is guessed")
+    ] = None,
+    longitude: Annotated[
+        Text, typer.Option("--longitude", metavar="DEGREES", help="degrees east, minus is west")
+    ] = None,
+    elevation: Annotated[Text, typer.Option("--elevation", metavar="METRES", help="height above the sea")] = None,
+    people: Annotated[Text, typer.Option("--people", help="how many people eat from the garden")] = None,
+    date_order: Annotated[
+        Text, typer.Option("--date-order", help="how you write dates: day-first, month-first or iso")
+    ] = None,
+    units: Annotated[Text, typer.Option("--units", help="units on the pages: metric or us")] = None,
+    pint: Annotated[Text, typer.Option("--pint", help="which pints, quarts and gallons: us or imperial")] = None,
+    crops: Annotated[
+        Text, typer.Option("--crops", metavar="NAME,NAME", help="the crops you grow, with commas between")
+    ] = None,
+) -> None:
+    """Make a season folder: blank logs, settings, a page that explains each column; asks what it needs to know.
+
+    Nothing that is there already is touched.
+    """
+    from pipeline.questions import answered, ask_for_the_rest
+    from pipeline.start import SETTINGS_NAME, guessed_climate, known_crops, start_folder
+
+    given = {
+        "name": name,
+        "city": city,
+        "latitude": latitude,
+        "longitude": longitude,
+        "elevation_m": elevation,
+        "people": people,
+        "date_order": date_order,
+        "report": units,
+        "pint": pint,
+        "crops": crops,
+    }
+    has_settings = (folder / SETTINGS_NAME).exists()
+    asks = not (no_ask or has_settings) and sys.stdin is not None and sys.stdin.isatty()
+    told = {key: text for key, text in given.items() if text is not None}
+    lookup = known_crops() if crops or asks else {}
+    answers = answered(told, lookup)
+    if asks:
+        ask_for_the_rest(answers, lookup, _ask, _note)
+    climate, about_climate = guessed_climate(answers.latitude, answers.longitude, answers.elevation_m)
+    written = start_folder(folder, workbook=workbook, values=answers.values, climate=climate)
+    for path in written:
+        sys.stdout.write(f"{path}\n")
+    names = {path.name for path in written}
+    for line in answers.notes:
+        _note(line)
+    if climate is not None and "climate.csv" in names:
+        _note(about_climate)
+    _say_what_stays(folder, answers, names, has_climate=climate is not None)
+    _note(_next_step(folder, workbook=workbook, anything=bool(written)))
+
+
+def _say_what_stays(folder: Path, answers: Answers, names: set[str], *, has_climate: bool) -> None:
+    """What was said but could not be written, since a file is there already."""
+    from schemas.settings import SETTINGS
+
+    if answers.values and "rowshelf.toml" not in names:
+        lines = [
+            f"  [{setting.section}] {setting.key} = {answers.values[setting.key]}"
+            for setting in SETTINGS
+            if setting.key in answers.values
+        ]
+        _note("\n".join([f"{folder / 'rowshelf.toml'} is there already and was not touched; write into it:", *lines]))
+    if has_climate and "climate.csv" not in names:
+        _note(f"{folder / 'climate.csv'} is there already and was not touched; no climate was guessed.")
+
+
+def _next_step(folder: Path, *, workbook: bool, anything: bool) -> str:
+    if not anything:
+        return f"{folder}: everything is there already; nothing was touched."
+    if workbook:
+        return f"Next: write into {folder / 'logs.xlsx'}, then `rowshelf check {folder}`."
+    return (
+        f'Next: write your first picking, such as `rowshelf add harvest {folder} carrot "1.2 kg"` (or into '
+        f"harvests.csv), then `rowshelf check {folder}`."
+    )
+
+
+def _ask(question: str) -> str:
+    """One answer from the terminal; nothing more where the input has ended."""
+    sys.stderr.write(f"{question} ")
+    sys.stderr.flush()
+    return sys.stdin.readline()
+
+
+def _note(text: str) -> None:
+    sys.stderr.write(text + "\n")
