@@ -156,7 +156,7 @@ def _crop_list(answers: Answers, text: str, crops: Mapping[str, str]) -> str:
 
     named = [" ".join(part.split()) for part in re.split(r"[,;\n]", text) if part.strip()]
     for name in named:
-        if name.casefold() not in crops:
-            hint = nearest_crop(name.casefold(), dict(crops))
+        if name not in crops:
+            hint = nearest_crop(name.casefold(), crops)
             answers.notes.append(f"{name}: not in the crop reference{hint or ''}".rstrip("?") + ("?" if hint else "."))
     return json.dumps(named, ensure_ascii=False)

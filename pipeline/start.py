@@ -88,7 +88,7 @@ def guessed_climate(
     )
 
 
-def known_crops() -> dict[str, str]:
+def known_crops() -> Mapping[str, str]:
     """Every spelling of a crop, and the crop it stands for."""
     from pipeline.reference import crop_lookup, crop_reference
 

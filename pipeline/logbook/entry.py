@@ -132,14 +132,15 @@ def _cells(
     log: Log, words: Sequence[str], named: Mapping[str, str], today: dt.date, store: Store, settings: Settings
 ) -> dict[str, str]:
     """The cells as they will stand in the file; a day is written as 2026-06-18, which every file can hold."""
-    crops = reference.crop_reference(store.core("crops"))
-    reading = Reading(settings.date_order, settings.pint, reference.crop_lookup(crops))
+    own = store.core("crops")
+    lookup = reference.crop_lookup(reference.crop_reference(own), own)
+    reading = Reading(settings.date_order, settings.pint, lookup)
     batches = {label.casefold() for label in store.core("batches")["batch_id"].to_list()}
     readers = {column.name: cell_reader(column, reading) for column in log.columns}
 
     def reads(name: str, text: str) -> bool:
         if name == "crop":
-            return bool(reading.crop_lookup.get(str(readers[name](text).value)) or text.casefold() in own_crops)
+            return text in lookup or " ".join(text.split()).casefold() in own_crops
         if name == "batch_id" and log.name != "batches":
             return " ".join(text.split()).casefold() in batches
         if log.column(name).kind == DATE:
