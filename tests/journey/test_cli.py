@@ -147,7 +147,7 @@ def test_check_writes_a_list_to_work_from_where_it_is_told_and_never_among_the_l
 def test_progress_is_shown_to_a_person_and_to_nobody_else(
     capsys: pytest.CaptureFixture[str], season: Season, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    folder = season(harvests="picked_on,crop,weight\n2026-06-18,carrot,1 kg\n")
+    folder = season(harvests="picked_on,crop,weight\n2026-06-18,carrot,1 kg\n", toml="[garden]\nlatitude = 45\n")
     assert run(capsys, "check", folder, *AS_OF)[2] == ""
     monkeypatch.setattr("sys.stderr.isatty", lambda: True, raising=False)
     _, out, err = run(capsys, "check", folder, *AS_OF)
