@@ -38,6 +38,7 @@ from pipeline.plan.outlook import left_out, season_outlook
 from pipeline.plan.plan import PlanResult, plan_sowings
 from pipeline.plan.rotation import rotation_notes
 from pipeline.plan.standing import Ground
+from pipeline.reference.names import same_name
 from pipeline.shelf.ledger import shelf_ledger, shelf_table, use_first
 from pipeline.shelf.needs import fresh_needs, needs_table
 from pipeline.warmth.starts import fit_yields, starts_from_logs
@@ -112,9 +113,12 @@ def read_logs(store: Store, settings: Settings, as_of: dt.date) -> Logs:
     frames = {name: store.core(name) for name in LOGS}
     crops = reference.crop_reference(frames["crops"])
     lookup = reference.crop_lookup(crops)
-    needs = {lookup.get(crop, crop): need for crop, need in settings.needs.items()}
+    logged = {crop for frame in frames.values() if "crop" in frame.columns for crop in frame["crop"].drop_nulls()}
+    # A crop that no list knows goes by the spelling of the logs.
+    spelt = {same_name(crop): crop for crop in sorted(logged - set(crops["crop"]))}
+    needs = {lookup.get(crop) or spelt.get(same_name(crop), crop): need for crop, need in settings.needs.items()}
     chosen = settings.plan_crops
-    plan = None if chosen is None else tuple(lookup.get(crop.casefold().strip(), crop) for crop in chosen)
+    plan = None if chosen is None else tuple(lookup.get(crop) or spelt.get(same_name(crop), crop) for crop in chosen)
     batches = with_salt_measures(frames["batches"])
     return Logs(frames | {"batches": batches}, crops, replace(settings, needs=needs, plan_crops=plan), as_of)
 

@@ -86,10 +86,16 @@ def test_the_share_of_fruit_is_that_of_its_group() -> None:
     assert set(groups) <= set(reference.crop_reference()["crop"])
 
 
-def test_the_counts_in_the_readme_are_those_of_the_tables() -> None:
+def readme_table(first_cell: str) -> list[list[str]]:
+    """The rows of the table of the notes whose header begins so, header first."""
     text = files("pipeline.reference").joinpath("README.md").read_text(encoding="utf-8")
-    rows = [line.strip("| ").split("|") for line in text.splitlines() if line.startswith("| ") and "---" not in line]
-    header, *body = [[cell.strip() for cell in row] for row in rows[: len(TABLES) + 2]]
+    start = text.index(f"| {first_cell} |")
+    lines = text[start:].split("\n\n")[0].splitlines()
+    return [[cell.strip() for cell in line.strip("|").split("|")] for line in lines if "---" not in line]
+
+
+def test_the_counts_in_the_readme_are_those_of_the_tables() -> None:
+    header, *body = readme_table("table")
     assert header == ["table", "rows", *READ_AS]
     counts = {
         name: [table.height, *(table.filter(pl.col("read_as") == how).height for how in READ_AS)]
@@ -97,3 +103,13 @@ def test_the_counts_in_the_readme_are_those_of_the_tables() -> None:
     }
     counts["all"] = [sum(column) for column in zip(*counts.values(), strict=True)]
     assert {name: [int(cell) for cell in cells] for name, *cells in body} == counts
+
+
+def test_the_readme_names_all_that_is_still_from_memory() -> None:
+    memory = {name: table.filter(pl.col("read_as") == "from memory") for name, table in TABLES.items()}
+    found = {name: crops["crop"].to_list() for (name,), crops in memory["crop_values"].group_by("name")}
+    months = memory["quality_months"].select("method", "crop").rows()
+    found |= {"quality_months": [" ".join(row) for row in months], "cautions": memory["cautions"]["id"].to_list()}
+    assert {name for name, table in memory.items() if table.height} <= {"crop_values", "quality_months", "cautions"}
+    written = {name: (int(rows), which.split(", ")) for name, rows, which in readme_table("value")[1:]}
+    assert written == {name: (len(which), which) for name, which in found.items()}

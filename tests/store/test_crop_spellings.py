@@ -9,6 +9,7 @@ from typing import Any
 
 import pytest
 
+from pipeline.answers import read_logs
 from pipeline.settings import Settings
 from pipeline.store.load import load_folder
 from pipeline.store.store import Store, open_store
@@ -101,3 +102,11 @@ def test_kinds_that_are_named_in_full_are_not_asked_about(season: Season) -> Non
         load(store, season(harvests=picked("white turnip", "true spinach", "banana shallot", "red onions")))
         assert problems(store, "unclear_crop") == []
         assert crops_of(store) == ["turnip", "spinach", "shallot", "onion"]
+
+
+def test_settings_name_crops_as_freely_as_logs_do(season: Season) -> None:
+    settings = Settings(plan_crops=("Xíngu", "Silver Beet", "zucchinis", "unheard of"))
+    with open_store(None) as store:
+        load(store, season(harvests=picked("xingus", "xingus", "chard")))
+        logs = read_logs(store, settings, dt.date(2026, 11, 20))
+    assert logs.settings.plan_crops == ("xingus", "chard", "courgette", "unheard of")
