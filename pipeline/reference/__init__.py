@@ -202,7 +202,14 @@ def crop_lookup(crops: pl.DataFrame, overrides: pl.DataFrame | None = None) -> C
     # A crop's own name, and its plural, stand for it even where they are asked about.
     named = {word: asked.crops[0] for word, asked in unclear.items() if asked.is_name}
     # An alias that is another crop's name can only be the grower's, whose word goes first.
-    return CropLookup(names | named | claimed, unclear)
+    return CropLookup(names | named | claimed, unclear, _herbs())
+
+
+@cache
+def _herbs() -> frozenset[str]:
+    import polars as pl
+
+    return frozenset(_table("crops").filter(pl.col("kind") == "herb")["crop"])
 
 
 @cache

@@ -14,8 +14,16 @@ from dataclasses import dataclass
 _APART = re.compile(r"[\s\-_/.,;:()]+")
 _DROPPED = dict.fromkeys(map(ord, "'\u2018\u2019\u02bb\u02bc`\u00b4"))
 _LETTERS = str.maketrans({"\u00f8": "o", "\u00e6": "ae", "\u0153": "oe", "\u0142": "l", "\u0111": "d", "\u0131": "i"})
-_SAYS_NOTHING = frozenset({"fresh", "organic", "homegrown", "ripe", "raw", "washed", "our", "my", "own"})
+_SAYS_NOTHING = frozenset(
+    {"fresh", "organic", "homegrown", "ripe", "raw", "washed", "our", "my", "own", "frozen", "heirloom", "mixed"}
+    | {"baby", "mini", "small", "large", "big", "young", "early", "late"}
+)
 """Words before a crop's name that leave it the same crop."""
+_KINDS = frozenset({"red", "green", "yellow", "purple", "orange", "golden", "dried"})
+"""Words that may make another crop of it (red beans), so that only a name that is never asked about takes them."""
+_OF_IT = frozenset({"bulb", "bunch", "clove", "head", "handful", "punnet", "stalk", "stick", "tray"})
+"""What a crop is counted in: "cloves of garlic"."""
+_LEAVES = frozenset({"leaf", "leave", "sprig"})
 
 
 def fold(text: str) -> str:
@@ -95,13 +103,18 @@ class CropLookup(Mapping[str, str]):
     Args:
         known: each spelling and its crop.
         unclear: words that stand for several crops, by their folded spelling.
+        herbs: crops of which the leaves are meant anyway.
     """
 
     def __init__(
-        self, known: Mapping[str, str] | None = None, unclear: Mapping[str, UnclearName] | None = None
+        self,
+        known: Mapping[str, str] | None = None,
+        unclear: Mapping[str, UnclearName] | None = None,
+        herbs: Iterable[str] = (),
     ) -> None:
         self._known = {fold(spelling): crop for spelling, crop in (known or {}).items()}
         self._unclear = dict(unclear or {})
+        self._herbs = frozenset(herbs)
 
     def __getitem__(self, typed: str) -> str:
         """The crop that ``typed`` stands for.
@@ -109,12 +122,47 @@ class CropLookup(Mapping[str, str]):
         Raises:
             KeyError: a word that stands for no crop, or for more than one.
         """
-        for form in forms(typed):
-            if form in self._known:
-                return self._known[form]
-            if form in self._unclear:
-                break
-        raise KeyError(typed)
+        plain = fold(typed)
+        for phrase in _phrases(plain):
+            crop, asked = self._entry(phrase)
+            if crop is None and asked is not None:
+                raise KeyError(typed)
+            if crop is not None:
+                return crop
+        crop = self._by_parts(plain.split(" "))
+        if crop is None:
+            raise KeyError(typed)
+        return crop
+
+    def _entry(self, phrase: str) -> tuple[str | None, UnclearName | None]:
+        """What is listed under a folded name, or else under its singular or plural; the crop and the question."""
+        for form in _numbers(phrase):
+            if form in self._known or form in self._unclear:
+                return self._known.get(form), self._unclear.get(form)
+        return None, None
+
+    def _by_parts(self, words: list[str]) -> str | None:
+        """The crop of a name that says more than its crop: its colour, its kind, or what it is counted in."""
+        if len(words) > 2 and words[1] == "of" and _OF_IT.intersection(_numbers(words[0])):
+            return self.get(" ".join(words[2:]))
+        if _LEAVES.intersection(_numbers(words[-1])):
+            crop, _ = self._entry(" ".join(words[:-1]))
+            return crop if crop in self._herbs else None
+        for turned in (words, [*words[1:], words[0]]):
+            rest = [word for word in turned if word not in _KINDS | _SAYS_NOTHING]
+            crop, asked = self._entry(" ".join(rest))
+            if len(rest) < len(words) and crop is not None and asked is None:
+                return crop
+        return self._kind_and_crop(words)
+
+    def _kind_and_crop(self, words: list[str]) -> str | None:
+        """The crop of "desiree potatoes": a listed kind before the name of the crop that it is a kind of."""
+        for at in range(1, len(words)):
+            kind, _ = self._entry(" ".join(words[:at]))
+            crop, asked = self._entry(" ".join(words[at:]))
+            if kind is not None and (kind == crop or (asked is not None and kind in asked.crops)):
+                return kind
+        return None
 
     def __iter__(self) -> Iterator[str]:
         """The folded spellings."""
@@ -126,23 +174,18 @@ class CropLookup(Mapping[str, str]):
 
     def unclear(self, typed: str) -> UnclearName | None:
         """What is to be asked about ``typed``; None where there is nothing to ask."""
-        if not self._unclear:
-            return None
-        for form in forms(typed):
-            if form in self._unclear:
-                return self._unclear[form]
-            if form in self._known:
-                return None
+        for phrase in _phrases(fold(typed)) if self._unclear else ():
+            crop, asked = self._entry(phrase)
+            if crop is not None or asked is not None:
+                return asked
         return None
 
 
-def forms(typed: str) -> Iterator[str]:
-    """Folded spellings under which a name may be listed, the nearest first."""
-    plain = fold(typed)
-    for phrase in _phrases(plain):
-        yield phrase
-        yield from singulars(phrase)
-        yield from plurals(phrase)
+def _numbers(phrase: str) -> Iterator[str]:
+    """A folded name with its singulars and plurals."""
+    yield phrase
+    yield from singulars(phrase)
+    yield from plurals(phrase)
 
 
 def _phrases(plain: str) -> Iterable[str]:
