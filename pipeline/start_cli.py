@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import datetime as dt
 import sys
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
@@ -18,6 +19,12 @@ def start(
     folder: Annotated[Path, typer.Argument(metavar="FOLDER", help="the season folder")],
     *,
     workbook: Annotated[bool, typer.Option("--workbook", help="one .xlsx with a sheet per log instead of CSV")] = False,
+    sheets: Annotated[
+        bool, typer.Option("--sheets", help="write sheets.html: A4 sheets to fill in with a pencil, for this garden")
+    ] = False,
+    phone: Annotated[
+        bool, typer.Option("--phone", help="write logbook.html: a page to log on a telephone, without a network")
+    ] = False,
     no_ask: Annotated[
         bool, typer.Option("--no-ask", help="ask nothing, as in a script; what no option says stays open")
     ] = False,
@@ -45,8 +52,12 @@ def start(
 ) -> None:
     """Make a season folder: blank logs, settings, a page that explains each column; asks what it needs to know.
 
-    Nothing that is there already is touched.
+    Nothing that is there already is touched. --sheets and --phone make their page anew from the folder as it is, and
+    leave a folder that is begun alone otherwise.
     """
+    if (sheets or phone) and _is_begun(folder):
+        _write_pages(folder, sheets=sheets, phone=phone)
+        return
     from pipeline.questions import answered, ask_for_the_rest
     from pipeline.start import SETTINGS_NAME, guessed_climate, known_crops, start_folder
 
@@ -79,7 +90,27 @@ def start(
     if climate is not None and "climate.csv" in names:
         _note(about_climate)
     _say_what_stays(folder, answers, names, has_climate=climate is not None)
+    if sheets or phone:
+        _write_pages(folder, sheets=sheets, phone=phone)
     _note(_next_step(folder, workbook=workbook, anything=bool(written)))
+
+
+def _is_begun(folder: Path) -> bool:
+    from pipeline.logbook.pages import is_season
+
+    return is_season(folder)
+
+
+def _write_pages(folder: Path, *, sheets: bool, phone: bool) -> None:
+    from pipeline.logbook.pages import write_pages
+
+    today = dt.datetime.now().astimezone().date()
+    for path in write_pages(folder, today, phone=phone, sheets=sheets):
+        sys.stdout.write(f"{path}\n")
+    if phone:
+        _note("Copy logbook.html to the telephone and open it in a browser there; its files go into the folder.")
+    if sheets:
+        _note("Open sheets.html and print it on A4, landscape.")
 
 
 def _say_what_stays(folder: Path, answers: Answers, names: set[str], *, has_climate: bool) -> None:
