@@ -83,10 +83,20 @@ def quality_months() -> pl.DataFrame:
     Returns:
         ``method``, ``store``, ``crop``, ``months`` (Float64), ``source``, ``read_as``, ``note``. A null
         ``crop`` holds for every crop without a row of its own; a null ``store``, where the store is unknown.
+        A time of a kind, such as dried fruit, has a row for each crop of that kind that has none of its own.
     """
     import polars as pl
 
-    return _table("quality_months").with_columns(pl.col("months").cast(pl.Float64))
+    table = _table("quality_months").with_columns(pl.col("months").cast(pl.Float64))
+    of_a_kind = table.drop_nulls("kind")
+    single = table.filter(pl.col("kind").is_null())
+    members = (
+        of_a_kind.drop("crop")
+        .join(_table("crops").select("kind", "crop"), on="kind", maintain_order="left_right")
+        .join(single, on=["method", "store", "crop"], how="anti", nulls_equal=True, maintain_order="left")
+        .select(table.columns)
+    )
+    return pl.concat([single, members]).drop("kind")
 
 
 def caution_rules() -> pl.DataFrame:

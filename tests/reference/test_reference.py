@@ -234,6 +234,9 @@ def test_every_method_and_store_has_a_quality_time(method: str, store: str | Non
         ("dry", "pantry", None, 3.0, "read in a copy"),
         # Univ. of Georgia: dried fruit 1 year at 60 F, 6 months at 80 F.
         ("dry", "cellar", "pear", 12.0, "read in a copy"),
+        ("dry", "pantry", "mango", 6.0, "read in a copy"),
+        # Handbook 66 in a course text: ripe dry beans 6 to 10 months.
+        ("dry", "pantry", "dry bean", 6.0, "read in a copy"),
         # USDA Complete Guide to Home Canning, Guide 6: fermented pickles 4 to 6 months, refrigerated.
         ("ferment", "fridge", None, 4.0, "read in a copy"),
         ("pickle", "fridge", None, 1.0, "common practice, no source"),

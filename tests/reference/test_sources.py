@@ -16,16 +16,12 @@ VALUES = reference.crop_values_long()
 SR28 = pl.read_csv(Path(__file__).with_name("sr28_extract.csv"), infer_schema=False)
 """Rows of the USDA National Nutrient Database, release 28 (2015, public domain), that the tables cite."""
 FOOD = re.compile(r"USDA SR28 \(2015\), food (\d{5})")
+HERE = files("pipeline.reference")
+README = HERE.joinpath("README.md").read_text(encoding="utf-8")
 TABLES = {
-    "cautions": reference.caution_rules(),
-    "crop_values": VALUES,
-    "gel_temperatures": reference.gel_temperatures(),
-    "jam_groups": reference.jam_groups(),
-    "jar_yields": reference.jar_yields(),
-    "kitchen_values": reference.kitchen_values(),
-    "pectin_classes": reference.pectin_classes(),
-    "quality_months": reference.quality_months(),
-    "ready_times": reference.ready_times(),
+    path.name.removesuffix(".csv"): table
+    for path in sorted(HERE.iterdir(), key=lambda path: path.name)
+    if path.name.endswith(".csv") and "read_as" in (table := pl.read_csv(path.read_bytes(), infer_schema=False)).columns
 }
 
 
@@ -86,30 +82,30 @@ def test_the_share_of_fruit_is_that_of_its_group() -> None:
     assert set(groups) <= set(reference.crop_reference()["crop"])
 
 
-def readme_table(first_cell: str) -> list[list[str]]:
-    """The rows of the table of the notes whose header begins so, header first."""
-    text = files("pipeline.reference").joinpath("README.md").read_text(encoding="utf-8")
-    start = text.index(f"| {first_cell} |")
-    lines = text[start:].split("\n\n")[0].splitlines()
-    return [[cell.strip() for cell in line.strip("|").split("|")] for line in lines if "---" not in line]
+def markdown(header: list[str], rows: list[list[object]]) -> str:
+    lines = [header, ["---"] * len(header), *rows]
+    return "\n".join(f"| {' | '.join(str(cell) for cell in line)} |" for line in lines)
 
 
 def test_the_counts_in_the_readme_are_those_of_the_tables() -> None:
-    header, *body = readme_table("table")
-    assert header == ["table", "rows", *READ_AS]
     counts = {
         name: [table.height, *(table.filter(pl.col("read_as") == how).height for how in READ_AS)]
         for name, table in TABLES.items()
     }
     counts["all"] = [sum(column) for column in zip(*counts.values(), strict=True)]
-    assert {name: [int(cell) for cell in cells] for name, *cells in body} == counts
+    wanted = markdown(["table", "rows", *READ_AS], [[name, *numbers] for name, numbers in counts.items()])
+    assert wanted in README, f"pipeline/reference/README.md: write\n\n{wanted}\n"
 
 
 def test_the_readme_names_all_that_is_still_from_memory() -> None:
-    memory = {name: table.filter(pl.col("read_as") == "from memory") for name, table in TABLES.items()}
-    found = {name: crops["crop"].to_list() for (name,), crops in memory["crop_values"].group_by("name")}
-    months = memory["quality_months"].select("method", "crop").rows()
-    found |= {"quality_months": [" ".join(row) for row in months], "cautions": memory["cautions"]["id"].to_list()}
-    assert {name for name, table in memory.items() if table.height} <= {"crop_values", "quality_months", "cautions"}
-    written = {name: (int(rows), which.split(", ")) for name, rows, which in readme_table("value")[1:]}
-    assert written == {name: (len(which), which) for name, which in found.items()}
+    rows: list[list[object]] = []
+    for name, table in TABLES.items():
+        memory = table.filter(pl.col("read_as") == "from memory")
+        named = next(column for column in ("crop", "id", "food", "method", "place", *table.columns) if column in table)
+        if name == "crop_values":
+            parts = [(value, part["crop"]) for (value,), part in memory.group_by("name", maintain_order=True)]
+        else:
+            parts = [(name, memory[named])] if memory.height else []
+        rows += [[value, len(which), ", ".join(which)] for value, which in sorted(parts, key=lambda part: part[0])]
+    wanted = markdown(["value", "rows", "which"], rows)
+    assert wanted in README, f"pipeline/reference/README.md: write\n\n{wanted}\n"
