@@ -109,3 +109,37 @@ def test_the_readme_names_all_that_is_still_from_memory() -> None:
         rows += [[value, len(which), ", ".join(which)] for value, which in sorted(parts, key=lambda part: part[0])]
     wanted = markdown(["value", "rows", "which"], rows)
     assert wanted in README, f"pipeline/reference/README.md: write\n\n{wanted}\n"
+
+
+@pytest.mark.parametrize(
+    ("crop", "words"),
+    [
+        ("lemon", "Lemons"),
+        ("chilli", "hot chili"),
+        ("ginger", "Ginger"),
+        ("banana", "Bananas"),
+        ("plantain", "Plantains"),
+        ("passionfruit", "Passion-fruit"),
+        ("feijoa", "Feijoa"),
+        ("nashi", "asian"),
+        ("mango", "Mangos"),
+        ("papaya", "Papayas"),
+        ("cassava", "Cassava"),
+        ("taro", "Taro, raw"),
+        ("yam", "Yam, raw"),
+        ("amaranth", "Amaranth leaves"),
+        ("bitter gourd", "bitter gourd"),
+        ("chayote", "Chayote"),
+        ("luffa", "dishcloth"),
+        ("yardlong bean", "Yardlong"),
+        ("moringa", "Drumstick leaves"),
+        ("mushroom", "Mushrooms, white"),
+        ("persimmon", "Persimmons"),
+        ("okra", "Okra"),
+    ],
+)
+def test_the_cited_food_is_the_crop(crop: str, words: str) -> None:
+    foods = {food for name in ("water_pct", "refuse_pct") for known, _, food in cited(name) if known == crop}
+    assert len(foods) == 1
+    description = SR28.row(by_predicate=pl.col("ndb_no") == foods.pop(), named=True)["description"]
+    assert words in description
