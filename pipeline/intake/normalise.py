@@ -126,11 +126,10 @@ class LogReader:
         return filled
 
     def _note_unknown_crops(self, crops: pl.Series, lines: pl.Series) -> None:
-        known = self._columns["crop"].known_crops
-        unclear = self.reading.crop_lookup.unclear
+        known, unclear = self.reading.crop_lookup.crops, self.reading.crop_lookup.unclear
         unknown = (
             pl.DataFrame({"crop": crops, "line": lines})
-            .filter(pl.col("crop").is_not_null() & ~pl.col("crop").is_in(known))
+            .filter(pl.col("crop").is_not_null() & ~pl.col("crop").is_in(list(known)))
             .group_by("crop", maintain_order=True)
             .agg(pl.col("line").min(), pl.len().alias("rows"))
         )
@@ -179,7 +178,6 @@ class _ColumnReader:
 
     def __init__(self, column: Field, header: Header, reading: Reading) -> None:
         self.column = column
-        self.known_crops = list(dict.fromkeys(reading.crop_lookup.values()))
         self._read = _reader(column, header.units.get(column.name), reading)
         self._comma_is_point = header.delimiter == ";" and column.kind in {MASS, VOLUME, AMOUNT, NUMBER}
         """Whether the file is of a place that writes ``1,5``, so that ``1.250`` may be a thousand and more."""

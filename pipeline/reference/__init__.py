@@ -38,6 +38,15 @@ def crop_reference(overrides: pl.DataFrame | None = None) -> pl.DataFrame:
         ``crop``, ``aliases`` (separated by ``|``), ``family``, ``kind``, ``sown_again`` and one Float64 column per
         name in ``CROP_VALUE_NAMES``; null where unknown. Shipped order, then the grower's.
     """
+    return _shipped_reference() if overrides is None or overrides.is_empty() else _with_own(overrides)
+
+
+@cache
+def _shipped_reference() -> pl.DataFrame:
+    return _with_own(None)
+
+
+def _with_own(overrides: pl.DataFrame | None) -> pl.DataFrame:
     import polars as pl
 
     own = _own(overrides)
@@ -192,6 +201,17 @@ def crop_lookup(crops: pl.DataFrame, overrides: pl.DataFrame | None = None) -> C
     Raises:
         ValueError: two crops claim one spelling. :func:`crop_reference` lets no grower's alias do so.
     """
+    if crops is _shipped_reference() and (overrides is None or overrides.is_empty()):
+        return _shipped_lookup()
+    return _lookup(crops, overrides)
+
+
+@cache
+def _shipped_lookup() -> CropLookup:
+    return _lookup(_shipped_reference(), None)
+
+
+def _lookup(crops: pl.DataFrame, overrides: pl.DataFrame | None) -> CropLookup:
     names = {crop: crop for crop in crops["crop"]}
     claimed: dict[str, str] = {}
     for crop, aliases in crops.select("crop", "aliases").iter_rows():
@@ -250,7 +270,9 @@ def _own(overrides: pl.DataFrame | None) -> dict[str, _Own]:
     """The grower's rows by crop; the first of several rows for one crop wins."""
     if overrides is None:
         return {}
-    lookup = crop_lookup(_shipped())
+    if overrides.is_empty():
+        return {}
+    lookup = _shipped_lookup()
     own: dict[str, _Own] = {}
     for row in overrides.iter_rows(named=True):
         typed = _spelling(row["crop"])

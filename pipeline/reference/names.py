@@ -10,6 +10,7 @@ import re
 import unicodedata
 from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass
+from functools import lru_cache
 
 _APART = re.compile(r"[\s\-_/.,;:()]+")
 _DROPPED = dict.fromkeys(map(ord, "'\u2018\u2019\u02bb\u02bc`\u00b4"))
@@ -26,6 +27,7 @@ _OF_IT = frozenset({"bulb", "bunch", "clove", "head", "handful", "punnet", "stal
 _LEAVES = frozenset({"leaf", "leave", "sprig"})
 
 
+@lru_cache(maxsize=32_768)
 def fold(text: str) -> str:
     """What spellings of one name have in common: no case, accents, apostrophes, hyphens or doubled spaces."""
     plain = text.casefold()
@@ -115,6 +117,8 @@ class CropLookup(Mapping[str, str]):
         self._known = {fold(spelling): crop for spelling, crop in (known or {}).items()}
         self._unclear = dict(unclear or {})
         self._herbs = frozenset(herbs)
+        self.crops = frozenset(self._known.values())
+        """The crops that spellings stand for."""
 
     def __getitem__(self, typed: str) -> str:
         """The crop that ``typed`` stands for.

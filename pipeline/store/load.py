@@ -85,10 +85,10 @@ def load_folder(
     with store.transaction():
         for name in [*vanished, *(file.name for file in (*changed, *again) if file.name in known)]:
             _forget(store, name)
-        _load_files(store, [*changed, *again], settings, as_of.year, progress)
+        lookup = _load_files(store, [*changed, *again], settings, as_of.year, progress)
         settled = [*sorted(CROSS_RULES), UNCLEAR_CROP]
         store.con.execute("delete from out.problems where rule in (select unnest(?))", [settled])
-        unclear, respelt = settle_crops(store, _crop_lookup(store))
+        unclear, respelt = settle_crops(store, lookup)
         store.insert("out.problems", unclear)
         cross, respelled = run_cross_checks(store, as_of)
         store.insert("out.problems", cross)
@@ -121,11 +121,6 @@ def _reading(store: Store, settings: Settings, this_year: int) -> Reading:
     )
 
 
-def _crop_lookup(store: Store) -> CropLookup:
-    own = store.core("crops")
-    return reference.crop_lookup(reference.crop_reference(own), own)
-
-
 def _forget(store: Store, name: str) -> None:
     """Take out all that a file gave."""
     for log in LOGS:
@@ -137,8 +132,8 @@ def _forget(store: Store, name: str) -> None:
 
 def _load_files(
     store: Store, files: Sequence[LogFile], settings: Settings, this_year: int, progress: Callable[[str], None]
-) -> None:
-    """The grower's crops first, since they say how the other logs are read."""
+) -> CropLookup:
+    """The grower's crops first, since they say how the other logs are read; the words for crops are given back."""
     reading = Reading(settings.date_order, settings.pint, this_year=this_year)
     for file in sorted(files, key=lambda file: (file.kind != "crops", file.name)):
         progress(file.name)
@@ -153,6 +148,7 @@ def _load_files(
         if not unchanged:
             message = f"{file.name}: changed while it was read. Nothing was changed here: run this again."
             raise RowshelfError(message)
+    return reading.crop_lookup or _reading(store, settings, this_year).crop_lookup
 
 
 def _load_file(store: Store, file: LogFile, reading: Reading, progress: Callable[[str], None]) -> None:
