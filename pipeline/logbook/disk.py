@@ -49,6 +49,9 @@ def write_whole(path: Path, content: bytes) -> None:
     if path.is_symlink():
         message = f"{path}: a link to another file, which is not written through. Add to the file itself."
         raise RowshelfError(message)
+    if path.exists() and not os.access(path, os.W_OK):
+        message = f"{path}: is read-only, so nothing was written. Let it be written to first, if that is meant."
+        raise RowshelfError(message)
     part = ""
     try:
         handle, part = tempfile.mkstemp(prefix=".rowshelf-", dir=path.parent)

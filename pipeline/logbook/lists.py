@@ -7,31 +7,38 @@ from typing import TYPE_CHECKING
 import polars as pl
 
 from pipeline import reference
-from schemas.codes import CODES
+from pipeline.intake.nearest import nearest
+from pipeline.shelf.ledger import shelf_ledger
 from schemas.fields import IDENTIFIER
 from schemas.logbook import GardenLists
 from schemas.logs import ENTRIES, LOGS
 from schemas.words.days import full_day
+from schemas.words.ways import kind_of_food
 
 if TYPE_CHECKING:
+    import datetime as dt
+
     from pipeline.settings import Settings
     from pipeline.store.store import Store
 
 MOST_OFFERED = 400
+ALIKE_PCT = 85
+"""An unknown crop so like a known one is likely a slip of the pen."""
 PEOPLE = frozenset({"grower", "taster"})
 """Columns of text that name a person, and so come again."""
 
 Offers = tuple[tuple[str, str], ...]
 
 
-def garden_lists(store: Store, settings: Settings) -> GardenLists:
+def garden_lists(store: Store, settings: Settings, today: dt.date) -> GardenLists:
     """What this garden's logs and settings name; every crop of the reference where they name none.
 
     Args:
         store: a store in line with the folder.
         settings: the folder's settings.
+        today: the day on which batches with something left are offered.
     """
-    offers: dict[str, Offers] = {"crop": _crops(store, settings), "batch_id": _batches(store)}
+    offers: dict[str, Offers] = {"crop": _crops(store, settings), "batch_id": _batches(store, today)}
     offers["sowing_id"] = _sowings(store)
     columns = {
         column.name
@@ -57,21 +64,28 @@ def _crops(store: Store, settings: Settings) -> Offers:
     spelt = pl.concat([part.select(pl.col("typed").cast(pl.String), pl.col("crop").cast(pl.String)) for part in parts])
     ranked = spelt.group_by("crop", "typed").len().sort("len", "typed", descending=[True, False])
     words = ranked.unique("crop", keep="first", maintain_order=True)
-    named = dict(words.select("crop", "typed").iter_rows())
     own = store.core("crops")
     crops = reference.crop_reference(own)
     lookup = reference.crop_lookup(crops, own)
+    named = {
+        crop: typed
+        for crop, typed in words.select("crop", "typed").iter_rows()
+        if crop in lookup or not nearest(crop, lookup, ALIKE_PCT)  # what is likely a slip is not offered again
+    }
     for crop in settings.plan_crops or ():
         named.setdefault(lookup.get(crop, crop), crop)
     return tuple((word, "") for word in sorted(set(named.values()) or set(crops["crop"]), key=str.casefold))
 
 
-def _batches(store: Store) -> Offers:
-    """The newest first, each with what it is."""
-    batches = store.core("batches").sort("made_on", "batch_id", descending=True)
+def _batches(store: Store, today: dt.date) -> Offers:
+    """Those of which something is left, the newest first, each with what it is."""
+    ledger = shelf_ledger(store.core("batches"), store.core("spoilage"), store.core("consumption"), today)
+    left = ledger.filter(pl.col("on_hand") > 0).select("batch_id")
+    batches = store.core("batches").join(left, on="batch_id", how="semi")
+    newest = batches.sort("made_on", "batch_id", descending=True).select("batch_id", "crop", "method", "made_on")
     return tuple(
-        (batch, f"{crop}, {CODES['method'].words[method]}, {full_day(made_on)}")
-        for batch, crop, method, made_on in batches.select("batch_id", "crop", "method", "made_on").iter_rows()
+        (batch, f"{kind_of_food(crop, method)}, {full_day(made_on)}")
+        for batch, crop, method, made_on in newest.iter_rows()
     )
 
 

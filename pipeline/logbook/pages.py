@@ -31,7 +31,7 @@ def write_pages(folder: Path, today: dt.date, *, phone: bool, sheets: bool) -> l
     """
     with opened(folder, None, in_memory=True) as (store, settings):
         load_folder(store, folder, settings, today)
-        lists = garden_lists(store, settings)
+        lists = garden_lists(store, settings, today)
     pages = ({PHONE_NAME: logbook_page(lists)} if phone else {}) | ({SHEETS_NAME: log_sheets(lists)} if sheets else {})
     written = []
     for name, page in pages.items():

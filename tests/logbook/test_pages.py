@@ -247,8 +247,10 @@ def test_start_writes_the_pages_for_this_garden_and_leaves_the_rest_alone(
     season: Season, capsys: pytest.CaptureFixture[str]
 ) -> None:
     folder = season(
-        harvests="date,crop,weight\n2026-06-18,Capsicum,1 kg\n2026-06-19,capsicum,1 kg\n2026-06-20,capsicum,1 kg\n",
-        batches="batch_id,made_on,method,crop,containers\nB12,2026-09-18,ferment,cabbage,6\n",
+        harvests="date,crop,weight\n2026-06-18,Capsicum,1 kg\n2026-06-19,capsicum,1 kg\n2026-06-20,capsicum,1 kg\n"
+        "2026-06-21,cabage,1 kg\n2026-06-21,snowfruit,1 kg\n",
+        batches="batch_id,made_on,method,crop,containers\nB12,2026-09-18,ferment,cabbage,6\nB11,2026-08-18,jam,plum,1\n",
+        consumption="used_on,batch_id,containers\n2026-10-01,B11,1\n",
     )
     before = {path.name: path.read_bytes() for path in folder.iterdir()}
     assert main(["start", str(folder), "--phone", "--sheets"]) == 0
@@ -256,8 +258,8 @@ def test_start_writes_the_pages_for_this_garden_and_leaves_the_rest_alone(
     assert out.splitlines() == [str(folder / "logbook.html"), str(folder / "sheets.html")]
     assert {path.name for path in folder.iterdir()} - {"logbook.html", "sheets.html"} == set(before)
     page = (folder / "logbook.html").read_text()
-    assert '"crop": [["cabbage", ""], ["capsicum", ""]]' in page
-    assert '["B12", "cabbage, kept in salt, soured by its own bacteria, 18 Sep 2026"]' in page
+    assert '"crop": [["cabbage", ""], ["capsicum", ""], ["plum", ""], ["snowfruit", ""]]' in page
+    assert '"batch_id": [["B12", "fermented cabbage, 18 Sep 2026"]]' in page
     (folder / "harvests.csv").write_text("date,crop,weight\n2026-06-18,quince,1 kg\n")
     assert main(["start", str(folder), "--phone"]) == 0, "our own page is made anew"
     assert "quince" in (folder / "logbook.html").read_text()
