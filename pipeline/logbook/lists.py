@@ -62,7 +62,10 @@ def _crops(store: Store, settings: Settings) -> Offers:
         if log != "crops" and "crop" in LOGS[log].core_columns
     ]
     spelt = pl.concat([part.select(pl.col("typed").cast(pl.String), pl.col("crop").cast(pl.String)) for part in parts])
-    ranked = spelt.group_by("crop", "typed").len().sort("len", "typed", descending=[True, False])
+    counted = (
+        spelt.group_by("crop", "typed").len().with_columns(own=pl.col("typed").str.to_lowercase() == pl.col("crop"))
+    )
+    ranked = counted.sort("len", "own", "typed", descending=[True, True, False])
     words = ranked.unique("crop", keep="first", maintain_order=True)
     own = store.core("crops")
     crops = reference.crop_reference(own)

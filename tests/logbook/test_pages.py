@@ -71,7 +71,7 @@ def test_a_row_is_kept_over_a_reload_and_saved_as_a_log_that_the_folder_reads(
     page.fill("#cell-note", 'wet, "cold"')
     page.reload()
     assert page.input_value("#cell-note") == 'wet, "cold"', "a row half written is there after a reload"
-    page.click("text=Keep >> nth=0")
+    page.locator("button.main").click()
     page.fill("#cell-crop", "pea")
     page.fill("#cell-weight", "3 lb 4 oz")
     page.fill("#cell-picked_on", "2026-06-19")
