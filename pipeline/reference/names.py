@@ -12,7 +12,7 @@ from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass
 from functools import lru_cache
 
-_APART = re.compile(r"[\s\-_/.,;:()]+")
+_APART = re.compile(r"[\s\-_.,:()]+")
 _DROPPED = dict.fromkeys(map(ord, "'\u2018\u2019\u02bb\u02bc`\u00b4"))
 _LETTERS = str.maketrans({"\u00f8": "o", "\u00e6": "ae", "\u0153": "oe", "\u0142": "l", "\u0111": "d", "\u0131": "i"})
 _SAYS_NOTHING = frozenset(
@@ -126,14 +126,13 @@ class CropLookup(Mapping[str, str]):
         Raises:
             KeyError: a word that stands for no crop, or for more than one.
         """
-        plain = fold(typed)
-        for phrase in _phrases(plain):
+        for phrase in _phrases(typed):
             crop, asked = self._entry(phrase)
             if crop is None and asked is not None:
                 raise KeyError(typed)
             if crop is not None:
                 return crop
-        crop = self._by_parts(plain.split(" "))
+        crop = self._by_parts(_in_order(typed)[0].split(" "))
         if crop is None:
             raise KeyError(typed)
         return crop
@@ -178,7 +177,7 @@ class CropLookup(Mapping[str, str]):
 
     def unclear(self, typed: str) -> UnclearName | None:
         """What is to be asked about ``typed``; None where there is nothing to ask."""
-        for phrase in _phrases(fold(typed)) if self._unclear else ():
+        for phrase in _phrases(typed) if self._unclear else ():
             crop, asked = self._entry(phrase)
             if crop is not None or asked is not None:
                 return asked
@@ -192,7 +191,18 @@ def _numbers(phrase: str) -> Iterator[str]:
     yield from plurals(phrase)
 
 
-def _phrases(plain: str) -> Iterable[str]:
+def _in_order(typed: str) -> tuple[str, bool]:
+    """The folded name, and whether its words may also stand the other way round.
+
+    "beans, green" is how a list of stock has green beans; "cherry, tomato" is no cherry tomato.
+    """
+    head, _, tail = typed.partition(",")
+    return (fold(f"{tail} {head}"), False) if tail.strip() else (fold(typed), True)
+
+
+def _phrases(typed: str) -> Iterator[str]:
+    """What may be listed of a name as typed: all of it, what matters of it, and its words the other way round."""
+    plain, turns = _in_order(typed)
     words = plain.split(" ")
     kept = [word for word in words if word not in _SAYS_NOTHING]
     yield plain
@@ -200,6 +210,6 @@ def _phrases(plain: str) -> Iterable[str]:
         yield " ".join(kept)
     if len(words) > 1:
         yield "".join(words)
-        # As in a list of stock: "beans, green".
-        yield " ".join([*words[1:], words[0]])
-        yield " ".join([*words[1:], next(singulars(words[0]), words[0])])
+        if turns:
+            yield " ".join([*words[1:], words[0]])
+            yield " ".join([*words[1:], next(singulars(words[0]), words[0])])
