@@ -238,5 +238,8 @@ def standing_lines(scenario: Scenario) -> dict[str, list[Line]]:
         Line(day, {"crop": "kohlrabi", "aliases": "knobs; ferry turnip", "piece_kg": "0.35", "refuse_pct": "30"}),
         Line(day, {"crop": "beetroot", "aliases": "beets", "piece_kg": "", "refuse_pct": "20"}),
         Line(day, {"crop": "quince", "aliases": "eyot apple", "piece_kg": "", "refuse_pct": "25"}),
+        # Words that mean another crop elsewhere: here they mean what they say.
+        Line(day, {"crop": "spinach", "aliases": "", "piece_kg": "", "refuse_pct": ""}),
+        Line(day, {"crop": "turnip", "aliases": "", "piece_kg": "", "refuse_pct": ""}),
     ]
     return {"climate": climate, "plots": plots, "crops": own if scenario.honest_mess else []}
