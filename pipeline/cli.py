@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import datetime as dt
 import os
-import re
 import shutil
 import sys
 from pathlib import Path
@@ -13,6 +12,7 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from pipeline import kitchen_cli, logbook_cli, start_cli
+from pipeline.console import CONTROLS, note
 from pipeline.errors import RowshelfError, UsageError
 from schemas.factors import BY_NAME
 
@@ -276,19 +276,11 @@ def say(text: str) -> None:
     sys.stdout.write(text.rstrip("\n") + "\n")
 
 
-def note(text: str) -> None:
-    """Progress and notes, on stderr; a file name in it cannot move the cursor or rename the window."""
-    sys.stderr.write(_CONTROLS.sub("\ufffd", text.rstrip("\n")) + "\n")
-
-
-_CONTROLS = re.compile(r"[\x00-\x08\x0b-\x1f\x7f-\x9f\u200e\u200f\u202a-\u202e\u2066-\u2069]")
-
-
 def note_progress(text: str) -> None:
     """Progress, shown only to a person."""
     if sys.stderr.isatty():
         width = shutil.get_terminal_size().columns - 1  # a longer line would not be cleared by the next
-        shown = _CONTROLS.sub("\ufffd", text.replace("\n", " "))[:width]
+        shown = CONTROLS.sub("\ufffd", text.replace("\n", " "))[:width]
         sys.stderr.write(f"\r\x1b[K{shown}")
         sys.stderr.flush()
 

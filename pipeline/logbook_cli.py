@@ -4,12 +4,14 @@ from __future__ import annotations
 
 import datetime as dt
 import inspect
+import json
 import sys
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
 import typer
 
+from pipeline.console import note
 from pipeline.errors import UsageError
 from pipeline.logbook.words import slots_of
 from schemas.dictionary import how_to_write
@@ -58,12 +60,17 @@ def _command(entry: str, log: Log) -> Callable[..., None]:
         from pipeline.logbook.entry import add_row
 
         folder, words, into, as_of = (given.pop(name) for name in ("FOLDER", "WORDS", "file", "as_of"))
+        as_json = given.pop("json")
         named = {name: str(text) for name, text in given.items() if text is not None}
         texts = [str(word) for word in words] if isinstance(words, list) else []
         written = add_row(Path(str(folder)), entry, texts, named, _today(as_of), None if into is None else str(into))
         for line in written.notes:
-            sys.stderr.write(line + "\n")
-        sys.stdout.write(f"{written.path} line {written.line}: {written.understood}.\n")
+            note(line)
+        if as_json:
+            answer = {"file": str(written.path), "line": written.line, "row": written.row, "notes": written.notes}
+            sys.stdout.write(json.dumps(answer, ensure_ascii=False, default=str, indent=2) + "\n")
+        else:
+            sys.stdout.write(f"{written.path} line {written.line}: {written.understood}.\n")
 
     keyword, positional = inspect.Parameter.KEYWORD_ONLY, inspect.Parameter.POSITIONAL_OR_KEYWORD
     takes = " ".join(slot.shown.replace(" or ", "|") for slot in slots_of(log))
@@ -97,6 +104,14 @@ def _command(entry: str, log: Log) -> Callable[..., None]:
             keyword,
             default=typer.Option(None, "--as-of", metavar="DATE", help="the day that counts as today"),
             annotation=str | None,
+        ),
+        inspect.Parameter(
+            "json",
+            keyword,
+            default=typer.Option(
+                False, "--json", help="print what was understood as JSON, and nothing else, on stdout"
+            ),
+            annotation=bool,
         ),
     ]
     add.__signature__ = inspect.Signature(parameters)  # type: ignore[attr-defined]

@@ -9,6 +9,8 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
+from pipeline.console import note
+
 if TYPE_CHECKING:
     from pipeline.questions import Answers
 
@@ -79,20 +81,20 @@ def start(
     lookup = known_crops() if crops or asks else {}
     answers = answered(told, lookup)
     if asks:
-        ask_for_the_rest(answers, lookup, _ask, _note)
+        ask_for_the_rest(answers, lookup, _ask, note)
     climate, about_climate = guessed_climate(answers.latitude, answers.longitude, answers.elevation_m)
     written = start_folder(folder, workbook=workbook, values=answers.values, climate=climate)
     for path in written:
         sys.stdout.write(f"{path}\n")
     names = {path.name for path in written}
     for line in answers.notes:
-        _note(line)
+        note(line)
     if climate is not None and "climate.csv" in names:
-        _note(about_climate)
+        note(about_climate)
     _say_what_stays(folder, answers, names, has_climate=climate is not None)
     if sheets or phone:
         _write_pages(folder, sheets=sheets, phone=phone)
-    _note(_next_step(folder, workbook=workbook, anything=bool(written)))
+    note(_next_step(folder, workbook=workbook, anything=bool(written)))
 
 
 def _is_begun(folder: Path) -> bool:
@@ -108,9 +110,9 @@ def _write_pages(folder: Path, *, sheets: bool, phone: bool) -> None:
     for path in write_pages(folder, today, phone=phone, sheets=sheets):
         sys.stdout.write(f"{path}\n")
     if phone:
-        _note("Copy logbook.html to the telephone and open it in a browser there; its files go into the folder.")
+        note("Copy logbook.html to the telephone and open it in a browser there; its files go into the folder.")
     if sheets:
-        _note("Open sheets.html and print it on A4, landscape.")
+        note("Open sheets.html and print it on A4, landscape.")
 
 
 def _say_what_stays(folder: Path, answers: Answers, names: set[str], *, has_climate: bool) -> None:
@@ -123,9 +125,9 @@ def _say_what_stays(folder: Path, answers: Answers, names: set[str], *, has_clim
             for setting in SETTINGS
             if setting.key in answers.values
         ]
-        _note("\n".join([f"{folder / 'rowshelf.toml'} is there already and was not touched; write into it:", *lines]))
+        note("\n".join([f"{folder / 'rowshelf.toml'} is there already and was not touched; write into it:", *lines]))
     if has_climate and "climate.csv" not in names:
-        _note(f"{folder / 'climate.csv'} is there already and was not touched; no climate was guessed.")
+        note(f"{folder / 'climate.csv'} is there already and was not touched; no climate was guessed.")
 
 
 def _next_step(folder: Path, *, workbook: bool, anything: bool) -> str:
@@ -144,7 +146,3 @@ def _ask(question: str) -> str:
     sys.stderr.write(f"{question} ")
     sys.stderr.flush()
     return sys.stdin.readline()
-
-
-def _note(text: str) -> None:
-    sys.stderr.write(text + "\n")

@@ -46,6 +46,8 @@ class Entered:
     path: Path
     line: int
     understood: str
+    row: dict[str, object]
+    """The typed row."""
     notes: tuple[str, ...]
 
 
@@ -81,13 +83,14 @@ def add_row(
         (mirror / inside).write_bytes(addition.content)
         load_folder(store, mirror, settings, today)
         notes = _refused_or_noted(entry, before, _problems(store), inside, addition.line)
-        understood = _understood(entry, log, store, inside, addition.line, cells)
+        typed = _typed_row(log, store, inside, addition.line)
+        understood = f"{entry}: {', '.join(_facts(log, typed, cells))}"
         write_whole(path, addition.content)
-        row = Written(inside, addition.tail.hex(), understood)
+        row = Written(inside, addition.tail.hex(), understood, file is None)
         write_whole(folder / MEMORY_NAME, memory_of([*remembered(folder), row]))
     if addition.added:
         notes = (*notes, f"{inside}: had no column {' or '.join(addition.added)}; it was added to the heading.")
-    return Entered(path, addition.line, understood, (*why, *notes))
+    return Entered(path, addition.line, understood, typed, (*why, *notes))
 
 
 def undo_row(folder: Path) -> Written:
@@ -108,7 +111,10 @@ def undo_row(folder: Path) -> Written:
         if path is None:
             message = f"{row.file}: not there any more, so nothing was taken back."
             raise RowshelfError(message)
-        write_whole(path, without_row(content_of(path), row))
+        rest = without_row(content_of(path), row)
+        write_whole(path, rest)
+        if row.made and rest in {blank_log(log).encode() for log in LOGS.values()}:
+            path.unlink()  # the folder is as it was
         write_whole(folder / MEMORY_NAME, memory_of(rows[:-1]))
     return row
 
@@ -277,8 +283,8 @@ def _refused_or_noted(
     return tuple(noted)
 
 
-def _understood(entry: str, log: Log, store: Store, file: str, line: int, cells: Mapping[str, str]) -> str:
-    """The row as it was read, in one line.
+def _typed_row(log: Log, store: Store, file: str, line: int) -> dict[str, object]:
+    """The row as it was read.
 
     Raises:
         RowshelfError: the row is not among those read, as below a quote that is never closed.
@@ -287,7 +293,7 @@ def _understood(entry: str, log: Log, store: Store, file: str, line: int, cells:
     if rows.height != 1:
         message = f"not written, for line {line} of {file} would not be read as a row: `rowshelf check` says why."
         raise RowshelfError(message)
-    return f"{entry}: {', '.join(_facts(log, rows.row(0, named=True), cells))}"
+    return rows.row(0, named=True)
 
 
 def _facts(log: Log, row: Mapping[str, object], cells: Mapping[str, str]) -> Iterator[str]:

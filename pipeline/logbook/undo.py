@@ -21,6 +21,8 @@ class Written:
     tail: str
     """The bytes put at the end of the file, in hexadecimal."""
     understood: str
+    made: bool = False
+    """Whether the file was made for this row."""
 
 
 def remembered(folder: Path) -> list[Written]:

@@ -146,7 +146,12 @@
     const own = rows.filter(row => row.log === form.log);
     if (!own.length) return [];
     const heading = make('h3', {}, `${form.log}: ${own.length} row${own.length === 1 ? '' : 's'}`);
-    return [heading, ...own.map(row => line(rows, row)), button(form, own)];
+    const text = make('textarea', { readonly: '', rows: 4, id: `text-${rows === store.kept ? 'kept' : 'saved'}-${form.log}` });
+    text.value = csv(form, own);
+    text.addEventListener('focus', () => text.select());
+    // Where a browser saves no files, the same text can be copied or sent.
+    const copy = make('details', {}, make('summary', {}, 'Or copy the rows as text'), make('label', { for: text.id }, `Text of ${form.log}.csv`), text);
+    return [heading, ...own.map(row => line(rows, row)), button(form, own), copy];
   });
 
   const list = () => {

@@ -7,6 +7,7 @@ import csv
 import datetime as dt
 import io
 import json
+import shutil
 import subprocess
 import sys
 from collections.abc import Callable
@@ -301,6 +302,44 @@ def test_undo_goes_back_row_by_row_and_only_where_the_row_still_stands_last(
     assert status == 1
     assert "harvests.csv: does not end any more with the row that was added last" in err
     assert (folder / "harvests.csv").read_text() == later
+
+
+def test_a_log_that_was_made_for_a_row_goes_with_it(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    add(capsys, "harvest", tmp_path, "pea", "1 kg")
+    add(capsys, "harvest", tmp_path, "pea", "2 kg")
+    run(capsys, "add", "--undo", tmp_path)
+    assert (tmp_path / "harvests.csv").exists()
+    run(capsys, "add", "--undo", tmp_path)
+    assert not (tmp_path / "harvests.csv").exists()
+
+
+def test_what_was_understood_as_json(season: Season, capsys: pytest.CaptureFixture[str]) -> None:
+    folder = season(harvests="date,crop,weight\n")
+    status, out, _ = add(capsys, "harvest", folder, "capsicum", "2 lb", "--json")
+    answer = json.loads(out)
+    assert (status, answer["line"], answer["notes"]) == (0, 2, [])
+    assert answer["row"]["crop"] == "pepper"
+    assert answer["row"]["picked_on"] == "2026-11-27"
+    assert answer["row"]["weight_kg"] == pytest.approx(0.90718474)
+
+
+@pytest.mark.parametrize("garden", ["courtyard", "warm_south"])
+def test_a_garden_of_another_hand_takes_rows_and_is_itself_again(
+    garden: str, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    folder = Path(shutil.copytree(Path(__file__).parents[2] / "sample_data" / garden, tmp_path / garden))
+    before = {path.name: path.read_bytes() for path in folder.iterdir()}
+    rows = (
+        ("harvest", "carrot", "400 g"),
+        ("batch", "ZZ9", "ferment", "cabbage", "6", "--salt", "40 g"),
+        ("use", "ZZ9", "1"),
+    )
+    for entry, *words in rows:
+        assert run(capsys, "add", entry, folder, *words, "--as-of", "2027-06-30")[0] == 0
+    for _ in rows:
+        assert run(capsys, "add", "--undo", folder)[0] == 0
+    after = {path.name: path.read_bytes() for path in folder.iterdir() if not path.name.startswith(".rowshelf")}
+    assert after == before
 
 
 def test_our_small_file_cannot_lead_out_of_the_folder(

@@ -87,8 +87,10 @@ def test_a_row_is_kept_over_a_reload_and_saved_as_a_log_that_the_folder_reads(
         "2026-06-19, pea, 3 lb 4 oz",
         "2026-11-20, B12, 2",
     ]
+    text = page.locator("#text-kept-harvests").input_value()
     harvests, uses = save(page, "harvests", folder), save(page, "consumption", folder)
     assert re.fullmatch(r"harvests-phone-\d{4}-\d\d-\d\d-\d{6}\.csv", harvests.name)
+    assert harvests.read_text() == text, "what is copied is what is saved"
     assert uses.read_bytes().startswith(b"used_on,batch_id,crop,containers,weight,use,plot")
     assert kept(page) == []
     assert page.locator("#saved .row").count() == 3
@@ -196,7 +198,7 @@ def test_the_page_fits_a_telephone_and_is_for_everyone(opened: Window, book: Pat
     page.locator("button.main").click()
     for entry in ENTRIES:
         pick(page, entry)
-        page.evaluate("document.getElementById('fold').open = true")
+        page.evaluate("document.querySelectorAll('details').forEach(one => { one.open = true; })")
         assert page.evaluate("document.documentElement.scrollWidth") <= TELEPHONE
         small = page.eval_on_selector_all(
             "input, select, button, summary", "all => all.filter(one => one.getBoundingClientRect().height < 44).length"
