@@ -113,6 +113,9 @@ def _place(answers: Answers, text: str, ask: Ask | None) -> None:
     _take(answers, "longitude", f"{longitude:.1f}", {})
 
 
+_DEGREES = re.compile(r"(\d+(?:\.\d+)?)\s*°?\s*([NSEWnsew])")
+
+
 def _signed(number: str, side: str) -> float:
     try:
         return -abs(float(number)) if side.casefold() in {"s", "w"} else float(number)
@@ -143,6 +146,8 @@ def _literal(setting: Setting, text: str) -> str:
     plain = text.strip()
     if setting.kind in {"number", "whole"}:
         number = plain.replace(",", ".")
+        side = _DEGREES.fullmatch(number) if setting.key in {"latitude", "longitude"} else None
+        number = str(_signed(side[1], side[2])) if side else number
         return number if re.fullmatch(r"[+-]?\d+(\.\d+)?", number) else json.dumps(plain, ensure_ascii=False)
     if "|" in setting.kind:
         plain = "-".join(plain.casefold().split())

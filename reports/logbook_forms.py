@@ -68,11 +68,11 @@ def _cell(column: Field, *, first: bool) -> Cell:
         words = (("yes", ""), ("no", ""))
     elif column.kind == CODE and column.code:
         words = tuple(CODES[column.code].words.items())
-    label = column.name.replace("_", " ")
+    label = _label(column)
     guarded = "refused" if column.kind in OFFERED else "" if kind != "text" or words else "quoted"
     return Cell(
         column.name,
-        f"{label[0].upper()}{label[1:]}",
+        label if label == "pH" else f"{label[0].upper()}{label[1:]}",
         column.description.replace("`", ""),
         "words" if words else kind,
         first,
@@ -88,3 +88,12 @@ def _units(column: Field) -> tuple[str, ...]:
     units = UNITS.get(column.kind, ())
     own = tuple(unit for unit in units if unit == column.unit)
     return own + tuple(unit for unit in units if unit not in own) + (COUNTED if column.name == "weight" else ())
+
+
+def _label(column: Field) -> str:
+    """The column's name as people say it: ``store_c`` is a store, in degrees."""
+    if column.kind == TEMPERATURE:
+        return f"{column.name.removesuffix('_c').replace('_', ' ')}, \u00b0C"
+    if column.unit == "pct":
+        return f"{column.name.removesuffix('_pct').replace('_', ' ')}, %"
+    return "pH" if column.name == "ph" else column.name.replace("_", " ")

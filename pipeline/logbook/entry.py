@@ -18,6 +18,7 @@ from pipeline.errors import RowshelfError, UsageError
 from pipeline.intake.headers import Header, find_header
 from pipeline.intake.normalise import Reading, cell_reader
 from pipeline.intake.read import OUTPUT_MARKER, LogFile, find_logs, open_log
+from pipeline.logbook.choice import file_for
 from pipeline.logbook.days import day_of
 from pipeline.logbook.disk import alone, content_of, write_whole
 from pipeline.logbook.form import Addition, with_row
@@ -76,7 +77,7 @@ def add_row(
         load_folder(store, mirror, settings, today)
         before = _problems(store)
         cells = _cells(log, words, named, today, store, settings)
-        file, why = _chosen(log, files, into, cells.get(LATEST_DATE_COLUMN[log.name], ""), store)
+        file, why = file_for(log, files, into, cells, store)
         inside = file.name if file else f"{log.name}.csv"
         path = folder / inside
         addition = _addition(log, file, path, cells)
@@ -185,42 +186,6 @@ def _crops_named(store: Store) -> set[str]:
         if "crop" in log.core_columns and log.name != "crops"
         for crop in store.core(log.name)["crop"].drop_nulls().unique().to_list()
     }
-
-
-def _chosen(
-    log: Log, files: Sequence[LogFile], into: str | None, day: str, store: Store
-) -> tuple[LogFile | None, tuple[str, ...]]:
-    """The file to write to, and what to say of the choice; None where one is to be made."""
-    own = [file for file in files if file.kind == log.name]
-    texts = [file for file in own if file.sheet is None]
-    if into is not None:
-        named = [file for file in own if into in {file.name, Path(file.name).name}]
-        if len(named) != 1:
-            known = ", ".join(file.name for file in texts) or f"{log.name}.csv"
-            message = f"--file {into}: not one of the {log.name} files here; name one of {known}."
-            raise UsageError(message)
-        texts = [file for file in named if file.sheet is None]
-    if own and not texts:
-        message = (
-            f"{own[0].name}: these rows are kept in a workbook, which only a spreadsheet program writes to. Type the "
-            f"row there; or save the sheet as {log.name}.csv, take it out of the workbook, and add rows from then on."
-        )
-        raise RowshelfError(message)
-    if len(texts) < 2:
-        return (texts[0] if texts else None), ()
-    chosen = _newest(log, texts, day, store)
-    return chosen, (f"{len(texts)} files hold {log.name}; written to {chosen.name} (--file names another).",)
-
-
-def _newest(log: Log, files: Sequence[LogFile], day: str, store: Store) -> LogFile:
-    """The one file whose days the day lies within, else the one with the latest day."""
-    column = LATEST_DATE_COLUMN[log.name]
-    days = store.core(log.name).group_by("source_file").agg(pl.min(column).alias("first"), pl.max(column).alias("last"))
-    spans = {file: (str(first), str(last)) for file, first, last in days.iter_rows()}
-    around = [file for file in files if file.name in spans and spans[file.name][0] <= day <= spans[file.name][1]]
-    return (
-        around[0] if len(around) == 1 else max(files, key=lambda file: (spans.get(file.name, ("", ""))[1], file.name))
-    )
 
 
 def _addition(log: Log, file: LogFile | None, path: Path, cells: Mapping[str, str]) -> Addition:

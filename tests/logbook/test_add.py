@@ -232,6 +232,25 @@ def test_the_newest_file_is_taken_and_named(season: Season, capsys: pytest.Captu
     assert "not one of the harvests files here; name one of harvests-2025.csv, harvests.csv." in err
 
 
+def test_of_several_folders_the_one_of_the_plot_or_the_batch_is_taken_and_none_is_guessed(
+    season: Season, capsys: pytest.CaptureFixture[str]
+) -> None:
+    folder = season()
+    for plot in ("north", "south"):
+        (folder / plot).mkdir()
+        (folder / plot / "harvests.csv").write_text("date,crop,weight\n2026-06-18,pea,1 kg\n")
+        (folder / plot / "batches.csv").write_text(BATCHES.replace("B12", plot))
+        (folder / plot / "consumption.csv").write_text("used_on,batch_id,containers\n")
+    status, _, err = add(capsys, "harvest", folder, "pea", "1 kg")
+    assert status == 2
+    assert "harvests: kept in 2 folders (north/harvests.csv, south/harvests.csv), so say which with --file" in err
+    assert add(capsys, "harvest", folder, "pea", "1 kg", "--plot", "South")[0] == 0
+    assert (folder / "south" / "harvests.csv").read_text().endswith("2026-11-27,pea,1 kg,South\n")
+    assert add(capsys, "use", folder, "north", "1")[0] == 0
+    assert (folder / "north" / "consumption.csv").read_text().endswith("2026-11-27,north,1\n")
+    assert add(capsys, "harvest", folder, "pea", "1 kg", "--file", "north/harvests.csv")[0] == 0
+
+
 def test_a_workbook_is_refused_with_what_to_do(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
     folder = tmp_path / "garden"
     run(capsys, "start", folder, "--workbook")

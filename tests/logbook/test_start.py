@@ -157,6 +157,11 @@ def test_a_crop_that_nobody_knows_is_kept_and_its_nearest_is_told() -> None:
     assert answers.notes == ["carot: not in the crop reference; did you mean 'carrot'?"]
 
 
+def test_degrees_may_say_their_side() -> None:
+    answers = answered({"latitude": "33,9° S", "longitude": "18.4 E"}, CROPS)
+    assert (answers.latitude, answers.longitude) == (-33.9, 18.4)
+
+
 def test_every_question_is_a_setting() -> None:
     keys = [setting.key for setting in SETTINGS]
     assert len(set(keys)) == len(keys), "settings_toml() takes values by key"
