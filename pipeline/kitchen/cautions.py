@@ -29,7 +29,7 @@ FRUIT_FAMILIES = (
 
 NEAR_LIMIT_FRUIT = (
     *("almond", "breadfruit", "elderberry", "elderflower", "fig", "grape leaf", "jackfruit", "loquat", "medlar"),
-    *("melon", "mulberry", "nashi", "rose", "salad burnet", "watermelon"),
+    *("melon", "mulberry", "nashi", "rose", "salad burnet", "watermelon", "white peach"),
 )
 """Fruit whose own pH can exceed 4.6. Kansas State on melons; Penn State and Oregon State Univ. Extension on
 elderberry and USDA Guide 2 on figs, from memory."""
@@ -130,7 +130,9 @@ def _facts(batches: pl.DataFrame, spoilage: pl.DataFrame, crops: pl.DataFrame) -
         .join(crops.select("crop", "family", "kind", "water_pct"), on="crop", how="left", maintain_order="left")
         .join(_findings(spoilage), on="batch_id", how="left", maintain_order="left")
         .with_columns(
-            is_fruit=pl.col("family").is_in(FRUIT_FAMILIES).fill_null(value=False),
+            # Petals, leaves and nuts of a sour family are no sour fruit.
+            is_fruit=pl.col("family").is_in(FRUIT_FAMILIES).fill_null(value=False)
+            & (pl.col("kind").is_null() | (pl.col("kind") == "fruit")),
             fresh_per_finished=fresh_per_finished,
             sensitivity=fresh_per_finished.round(1).cast(pl.String).fill_null("many"),
         )
