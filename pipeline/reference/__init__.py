@@ -268,9 +268,7 @@ class _Own:
 
 def _own(overrides: pl.DataFrame | None) -> dict[str, _Own]:
     """The grower's rows by crop; the first of several rows for one crop wins."""
-    if overrides is None:
-        return {}
-    if overrides.is_empty():
+    if overrides is None or overrides.is_empty():
         return {}
     lookup = _shipped_lookup()
     own: dict[str, _Own] = {}
