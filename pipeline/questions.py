@@ -27,7 +27,7 @@ QUESTIONS: tuple[tuple[str, str], ...] = (
     ("crops", "Which crops do you grow? Names with commas between:"),
 )
 WHERE = "Where is the garden? A town nearby, or latitude and longitude such as -33.9, 18.4:"
-ENTER = " (Enter leaves it open)"
+GIVEN = "what you gave"
 
 
 @dataclass
@@ -81,17 +81,26 @@ def ask_for_the_rest(answers: Answers, crops: Mapping[str, str], ask: Ask, say: 
     """Ask for what is not said yet; an answer that cannot be read is asked for again."""
     if answers.latitude is None:
         _until_read(WHERE, ask, say, lambda text: _place(answers, text, ask))
+        _tell(answers, say)
     for key, question in QUESTIONS:
         if key not in answers.values and not (key == "elevation_m" and answers.latitude is None):
             _until_read(question, ask, say, lambda text, key=key: _take(answers, key, text, crops))  # type: ignore[misc]
+            _tell(answers, say)
+
+
+def _tell(answers: Answers, say: Say) -> None:
+    """What an answer was taken to be, said at once."""
+    for line in answers.notes:
+        say(line)
+    answers.notes.clear()
 
 
 def _until_read(question: str, ask: Ask, say: Say, take: Callable[[str], None]) -> None:
-    while text := ask(question + ENTER).strip():
+    while text := ask(question).strip():
         try:
             take(text)
         except UsageError as error:
-            say(str(error))
+            say(str(error).removeprefix(f"{GIVEN}: "))
         else:
             return
 
@@ -138,7 +147,7 @@ def _take(answers: Answers, key: str, text: str, crops: Mapping[str, str]) -> No
     """One answer as ``rowshelf.toml`` writes it, checked as it will be read."""
     setting = BY_KEY[key]
     value = _crop_list(answers, text, crops) if setting.kind == "crops" else _literal(setting, text)
-    parse_settings(f"[{setting.section}]\n{key} = {value}\n", "what you gave")
+    parse_settings(f"[{setting.section}]\n{key} = {value}\n", GIVEN)
     answers.values[key] = value
 
 

@@ -81,6 +81,7 @@ def start(
     lookup = known_crops() if crops or asks else {}
     answers = answered(told, lookup)
     if asks:
+        note("A few questions; Enter leaves one open. None of the answers leaves this machine.")
         ask_for_the_rest(answers, lookup, _ask, note)
     climate, about_climate = guessed_climate(answers.latitude, answers.longitude, answers.elevation_m)
     written = start_folder(folder, workbook=workbook, values=answers.values, climate=climate)

@@ -147,7 +147,10 @@ def test_of_several_towns_one_is_asked_for_by_its_number() -> None:
     typed = iter(["Springfield, US", "7 or so", "Springfield, US", "2", *[""] * 10])
     said: list[str] = []
     ask_for_the_rest(answers, CROPS, lambda _: next(typed), said.append)
-    assert said == ["7 or so: not one of the numbers 1 to 6."]
+    assert said == [
+        "7 or so: not one of the numbers 1 to 6.",
+        "Springfield, MA, US: latitude 42.1, longitude -72.6.",
+    ]
     assert answers.latitude == 42.1
 
 
