@@ -22,7 +22,7 @@
   const recall = () => {
     try {
       const found = JSON.parse(localStorage.getItem(place) || '{}');
-      for (const key of ['kept', 'saved']) if (Array.isArray(found[key])) store[key] = found[key].filter(row => byLog.has(row.log));
+      for (const key of ['kept', 'saved']) if (Array.isArray(found[key])) store[key] = found[key].filter(row => row && row.cells && byLog.has(row.log));
       for (const key of ['drafts', 'units']) if (found[key] && typeof found[key] === 'object') store[key] = found[key];
       if (byEntry.has(found.kind)) store.kind = found.kind;
     } catch { remembers = false; }
@@ -163,7 +163,8 @@
 
   const csv = (form, rows) => {
     const cell = text => /[",\r\n]/.test(text) ? `"${text.replace(/"/g, '""')}"` : text;
-    const names = form.cells.map(column => column.name);
+    // A cell of a column that this page no longer has is handed over all the same.
+    const names = [...new Set([...form.cells.map(column => column.name), ...rows.flatMap(row => Object.keys(row.cells))])];
     const lines = [names, ...rows.map(row => names.map(name => row.cells[name] || ''))];
     return lines.map(cells => cells.map(cell).join(',') + '\r\n').join('');
   };
@@ -199,6 +200,15 @@
     show(wanted.entry);
     return true;
   };
+
+  // The page open twice: each takes over what the other kept, so that neither writes over it.
+  window.addEventListener('storage', event => {
+    if (event.key !== place) return;
+    const mine = store.drafts;
+    recall();
+    store.drafts = { ...store.drafts, ...mine };
+    list();
+  });
 
   recall();
   at('kinds').addEventListener('change', event => show(event.target.value));

@@ -175,6 +175,31 @@ def test_a_row_can_be_taken_away(opened: Window, book: Path) -> None:
 
 
 @pytest.mark.browser
+def test_the_page_open_twice_loses_no_row_and_rows_of_an_older_page_are_handed_over_whole(
+    opened: Window, book: Path, tmp_path: Path
+) -> None:
+    page, _ = opened(book, TELEPHONE)
+    other = page.context.new_page()
+    other.goto(book.as_uri())
+    for number, tab in enumerate((page, other, page), start=1):
+        pick(tab, "harvest")
+        tab.fill("#cell-crop", "carrot")
+        tab.fill("#cell-weight", str(number))
+        tab.locator("button.main").click()
+        for one in (page, other):
+            one.wait_for_function("n => document.querySelectorAll('#kept .row').length === n", arg=number)
+    page.evaluate(
+        """key => { const all = JSON.parse(localStorage.getItem(key)); all.kept[0].cells.basket = 'red';
+                    localStorage.setItem(key, JSON.stringify(all)); }""",
+        f"rowshelf-logbook:{LISTS.name}",
+    )
+    page.reload()
+    lines = save(page, "harvests", tmp_path).read_text().splitlines()
+    assert lines[0].endswith(",note,basket")
+    assert lines[1].endswith(",1 kg,,,,,,red")
+
+
+@pytest.mark.browser
 def test_a_browser_that_keeps_nothing_says_so(browser: Any, book: Path) -> None:
     context = browser.new_context(offline=True)
     page = context.new_page()
