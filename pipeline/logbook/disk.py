@@ -66,7 +66,10 @@ def write_whole(path: Path, content: bytes) -> None:
         Path(part).replace(path)
     except OSError as error:
         Path(part).unlink(missing_ok=True)
-        message = f"{path}: cannot be written ({error.strerror}). Is the disk full, or the folder read-only?"
+        message = (
+            f"{path}: cannot be written ({error.strerror}). Is it open in another program, the disk full, or "
+            "the folder read-only?"
+        )
         raise RowshelfError(message) from error
 
 

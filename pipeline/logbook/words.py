@@ -54,12 +54,21 @@ def cells_of(log: Log, words: Sequence[str], named: Mapping[str, str], reads: Re
     own = LATEST_DATE_COLUMN.get(log.name, "")
     free = _free(slots_of(log), named)
     dated = free if own in named else _free(slots_of(log, day=True), named)
-    found = (_best(dated, words, reads) if dated != free else []) or _best(free, words, reads)
+    found = _ways(free, dated, words, reads) or _ways(free, dated, words, _any_crop(reads))
     if len(found) > 1:
         ways = " or ".join(_said(way) for way in found[:2])
         message = f"can be read as {ways}: put quotes around each cell, or name it, such as --{_option(free[0])}."
         raise UsageError(message)
     return dict(named) | (found[0] if found else _in_order(free, dated, words, reads))
+
+
+def _ways(free: Sequence[Slot], dated: Sequence[Slot], words: Sequence[str], reads: Reads) -> list[dict[str, str]]:
+    return (_best(dated, words, reads) if dated != free else []) or _best(free, words, reads)
+
+
+def _any_crop(reads: Reads) -> Reads:
+    """A crop that nobody knows, or that stands for several, is a crop all the same: the checks will say what of it."""
+    return lambda name, text: reads(name, text) or (name == "crop" and not any(letter.isdigit() for letter in text))
 
 
 def _free(slots: Sequence[Slot], named: Mapping[str, str]) -> tuple[Slot, ...]:

@@ -397,10 +397,15 @@ def test_words_that_fit_no_place_are_answered_with_what_to_write(
     assert says in err
 
 
-def test_a_crop_nobody_knows_is_taken_with_a_warning(season: Season, capsys: pytest.CaptureFixture[str]) -> None:
-    status, _, err = add(capsys, "harvest", season(harvests="date,crop,weight\n"), "snowfruit", "1 kg")
+@pytest.mark.parametrize("words", [("snow fruit", "1 kg"), ("snow", "fruit", "1", "kg")])
+def test_a_crop_nobody_knows_is_taken_with_a_warning(
+    words: tuple[str, ...], season: Season, capsys: pytest.CaptureFixture[str]
+) -> None:
+    folder = season(harvests="date,crop,weight\n")
+    status, _, err = add(capsys, "harvest", folder, *words)
     assert status == 0
-    assert "crop 'snowfruit': not in the crop reference, taken as typed" in err
+    assert "crop 'snow fruit': not in the crop reference, taken as typed" in err
+    assert (folder / "harvests.csv").read_text().endswith("2026-11-27,snow fruit,1 kg\n")
 
 
 def test_a_note_cannot_become_a_formula(season: Season, capsys: pytest.CaptureFixture[str]) -> None:
