@@ -20,15 +20,19 @@ LOCK_SECONDS = 10
 @contextmanager
 def alone(folder: Path) -> Iterator[None]:
     """Two at once would each keep only its own row."""
+    lock = FileLock(folder / LOCK_NAME, timeout=LOCK_SECONDS)
     try:
-        with FileLock(folder / LOCK_NAME, timeout=LOCK_SECONDS):
-            yield
+        lock.acquire()
     except Timeout as error:
         message = f"{folder}: another row is being added. Try again in a moment."
         raise RowshelfError(message) from error
-    except PermissionError as error:
+    except OSError as error:
         message = f"{folder}: cannot be written ({error.strerror}). Are you allowed to?"
         raise RowshelfError(message) from error
+    try:
+        yield
+    finally:
+        lock.release()
 
 
 def content_of(path: Path) -> bytes:
@@ -65,7 +69,8 @@ def write_whole(path: Path, content: bytes) -> None:
             Path(part).chmod(0o666 & ~_umask())
         Path(part).replace(path)
     except OSError as error:
-        Path(part).unlink(missing_ok=True)
+        if part:
+            Path(part).unlink(missing_ok=True)
         message = (
             f"{path}: cannot be written ({error.strerror}). Is it open in another program, the disk full, or "
             "the folder read-only?"

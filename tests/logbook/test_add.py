@@ -289,6 +289,20 @@ def test_a_full_disk_leaves_the_file_as_it_was(
     assert [path.name for path in folder.iterdir() if path.name.startswith(".rowshelf-") and path.stat().st_size] == []
 
 
+@pytest.mark.parametrize("what", ["mkstemp", "lock"])
+def test_a_folder_that_cannot_be_written_is_said(
+    what: str, season: Season, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    def fail(*_: object, **__: object) -> None:
+        raise OSError(30, "Read-only file system")
+
+    folder = season(harvests="date,crop,weight\n")
+    monkeypatch.setattr(*((disk.tempfile, "mkstemp") if what == "mkstemp" else (disk.FileLock, "acquire")), fail)
+    status, _, err = add(capsys, "harvest", folder, "pea", "1 kg")
+    assert status == 1
+    assert "cannot be written (Read-only file system)" in err
+
+
 def test_permissions_stay(season: Season, capsys: pytest.CaptureFixture[str]) -> None:
     folder = season(harvests="date,crop,weight\n")
     (folder / "harvests.csv").chmod(0o640)
