@@ -80,12 +80,18 @@ def add_row(
         file, why = file_for(log, files, into, cells, store)
         inside = file.name if file else f"{log.name}.csv"
         path = folder / inside
-        addition = _addition(log, file, path, cells)
+        base = content_of(path) if path.exists() else b""
+        addition = _addition(log, file, path, base, cells)
         (mirror / inside).write_bytes(addition.content)
         load_folder(store, mirror, settings, today)
         notes = _refused_or_noted(entry, before, _problems(store), inside, addition.line)
         typed = _typed_row(log, store, inside, addition.line)
         understood = f"{entry}: {', '.join(_facts(log, typed, cells))}"
+        if base != (content_of(path) if path.exists() else b""):
+            message = (
+                f"{inside}: was changed by another program in this moment. Nothing was written: add the row again."
+            )
+            raise RowshelfError(message)
         write_whole(path, addition.content)
         row = Written(inside, addition.tail.hex(), understood, file is None)
         write_whole(folder / MEMORY_NAME, memory_of([*remembered(folder), row]))
@@ -188,8 +194,7 @@ def _crops_named(store: Store) -> set[str]:
     }
 
 
-def _addition(log: Log, file: LogFile | None, path: Path, cells: Mapping[str, str]) -> Addition:
-    content = b"" if file is None else content_of(path)
+def _addition(log: Log, file: LogFile | None, path: Path, content: bytes, cells: Mapping[str, str]) -> Addition:
     if not content.strip():
         heading = blank_log(log)
         header = find_header(log, [(1, tuple(heading.strip().split(",")))], ",")

@@ -23,6 +23,7 @@ from pipeline.cli import main
 from pipeline.errors import RowshelfError
 from pipeline.intake.headers import find_header
 from pipeline.logbook import disk
+from pipeline.logbook import entry as entering
 from pipeline.logbook.days import day_of
 from pipeline.logbook.entry import add_row
 from pipeline.logbook.form import with_row
@@ -301,6 +302,24 @@ def test_a_folder_that_cannot_be_written_is_said(
     status, _, err = add(capsys, "harvest", folder, "pea", "1 kg")
     assert status == 1
     assert "cannot be written (Read-only file system)" in err
+
+
+def test_what_another_program_wrote_in_this_moment_is_not_lost(
+    season: Season, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    folder = season(harvests="date,crop,weight\n")
+    saved = "date,crop,weight\n2026-06-18,carrot,1 kg\n"
+    read = entering._typed_row
+
+    def while_it_is_checked(*given: object) -> object:
+        (folder / "harvests.csv").write_text(saved)
+        return read(*given)
+
+    monkeypatch.setattr(entering, "_typed_row", while_it_is_checked)
+    status, _, err = add(capsys, "harvest", folder, "pea", "1 kg")
+    assert status == 1
+    assert "harvests.csv: was changed by another program in this moment. Nothing was written" in err
+    assert (folder / "harvests.csv").read_text() == saved
 
 
 def test_permissions_stay(season: Season, capsys: pytest.CaptureFixture[str]) -> None:
