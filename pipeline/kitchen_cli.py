@@ -285,15 +285,19 @@ def _system(pint: str) -> str:
 def _weight(option: str, text: str, pint: str, crop: Crop | None = None) -> float:
     """A weight in g; counted produce by what one piece of the crop weighs."""
     from pipeline.intake.quantities import quantity
+    from pipeline.reference.produce_units import unit_kg
 
     cell = quantity(text, "mass", None, pint=_system(pint), countable=crop is not None)
     value = _checked(option, text, cell)
-    if cell.unit != "piece":
+    if cell.unit is None:
         return value
-    if crop is None or crop.piece_kg is None:
+    one = None if crop is None else unit_kg(crop.name, cell.unit)
+    if one is None:
         message = f"{option} {text!r}: what one weighs is not known here; weigh it, such as 1.2 kg or 2 lb."
         raise UsageError(message)
-    return 1000 * value * crop.piece_kg
+    # What one weighs is as picked; the sums are of what is left once it is trimmed.
+    prepared = 1 - (crop.refuse_pct or 0.0) / 100 if crop else 1.0
+    return 1000 * value * one * prepared
 
 
 def _salt(text: str | None, pint: str) -> float | None:

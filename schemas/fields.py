@@ -149,6 +149,11 @@ def number(name: str, description: str, unit: str | None, low: float, high: floa
     return Field(name, NUMBER, description, unit=unit, ge=low, le=high)
 
 
+def percent_said(name: str, description: str, aliases: tuple[str, ...] = ()) -> Field:
+    """Per cent that stand for a weight; kept as said, beside the weight that is made of them."""
+    return Field(name, NUMBER, description, unit="pct", ge=0.0, le=100.0, core=f"{name}_said", aliases=aliases)
+
+
 def count(name: str, description: str, *, required: bool = False, low: int = 0, high: int = 100_000) -> Field:
     """A whole number."""
     return Field(name, COUNT, description, required=required, ge=low, le=high)

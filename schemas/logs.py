@@ -117,6 +117,13 @@ BATCHES = Log(
         ),
         f.text("weighted_by", "what holds the produce under its liquid, such as a glass weight or a bag of brine"),
         f.text("salt_kind", "kind of salt, such as sea salt, iodised or reduced-sodium"),
+        f.percent_said(
+            "salt_pct",
+            "salt in per cent of the produce, in place of its weight; with water or vinegar use one of the next two",
+            ("salt_percent", "percent_salt", "salt_%", "salt%", "%_salt"),
+        ),
+        f.percent_said("salt_pct_of_produce", "salt in per cent of the prepared produce, in place of its weight"),
+        f.percent_said("salt_pct_of_all", "salt in per cent of all that is in the jar, in place of its weight"),
         f.identifier("trial", "label shared by batches that are compared with one another"),
         f.identifier("plot", "plot"),
         f.note(),

@@ -65,25 +65,45 @@ IMPERIAL_SIZE_ML: dict[str, float] = {
 
 DIFFERS_BY_SYSTEM = frozenset(IMPERIAL_SIZE_ML)
 
-COUNT_WORDS: tuple[str, ...] = (
-    "head",
-    "heads",
-    "bunch",
-    "bunches",
-    "piece",
-    "pieces",
-    "ear",
-    "ears",
-    "fruit",
-    "fruits",
-    "root",
-    "roots",
-    "bulb",
-    "bulbs",
-    "cob",
-    "cobs",
-)
-"""Words for things counted and not weighed; the crop reference says what one weighs."""
+COUNT_UNITS: dict[str, tuple[str, ...]] = {
+    "piece": ("piece", "pieces", "pc", "pcs", "each", "ea", "whole", "nos"),
+    "head": ("head", "heads", "heart", "hearts"),
+    "bunch": ("bunch", "bunches", "bunchs", "bundle", "bundles"),
+    "fruit": ("fruit", "fruits"),
+    "root": ("root", "roots"),
+    "bulb": ("bulb", "bulbs"),
+    "cob": ("cob", "cobs", "ear", "ears"),
+    "tuber": ("tuber", "tubers"),
+    "pod": ("pod", "pods"),
+    "mushroom": ("mushroom", "mushrooms"),
+    "stalk": ("stalk", "stalks", "stick", "sticks", "rib", "ribs"),
+    "spear": ("spear", "spears"),
+    "leaf": ("leaf", "leaves"),
+    "sprig": ("sprig", "sprigs"),
+    "shoot": ("shoot", "shoots"),
+    "nut": ("nut", "nuts"),
+    "handful": ("handful", "handfuls", "hand", "hands"),
+    "dozen": ("dozen", "dozens", "doz", "dz"),
+    "punnet": ("punnet", "punnets"),
+    "pint box": ("pint box", "pint boxes"),
+    "tray": ("tray", "trays"),
+    "box": ("box", "boxes"),
+    "crate": ("crate", "crates"),
+    "lug": ("lug", "lugs"),
+    "basket": ("basket", "baskets"),
+    "bucket": ("bucket", "buckets", "pail", "pails"),
+    "bag": ("bag", "bags"),
+    "sack": ("sack", "sacks"),
+    "peck": ("peck", "pecks"),
+    "bushel": ("bushel", "bushels", "bu"),
+    "half bushel": ("half bushel", "half bushels"),
+}
+"""Things counted and not weighed, and the words for them; the reference says what one weighs of a crop."""
+
+COUNT_WORDS: dict[str, str] = {word: unit for unit, words in COUNT_UNITS.items() for word in words}
+
+MEASURED_AS: dict[str, tuple[str, float]] = {"qt": ("quart", 1.0), "gal": ("gallon", 1.0), "l": ("quart", 0.908083)}
+"""Measures by which berries are counted, and how many of them a volume is (1 l is 0.908 US dry quarts)."""
 
 CONTAINER_WORDS: tuple[str, ...] = (
     *("jars", "jar", "bottles", "bottle", "bags", "bag", "boxes", "box", "tubs", "tub", "pots", "pot", "tins", "tin"),

@@ -6,6 +6,7 @@ whatever the number of rows.
 
 from __future__ import annotations
 
+import re
 from collections.abc import Callable, Iterable
 from dataclasses import dataclass, field
 from functools import cache
@@ -14,9 +15,11 @@ import polars as pl
 
 from pipeline.intake import cells, quantities
 from pipeline.intake.cells import Cell
+from pipeline.intake.counted import weigh_counted
 from pipeline.intake.date_columns import DateColumns
 from pipeline.intake.headers import Header
 from pipeline.intake.records import Part
+from pipeline.intake.salt_percent import percent_texts, salt_in_grams
 from pipeline.intake.shape import PROBLEM_COLUMNS, shape_rows, shorten
 from pipeline.reference.names import CropLookup, same_name
 from schemas.codes import CODES, NOT_KNOWN
@@ -54,7 +57,7 @@ class Reading:
     pint: str = "us"
     crop_lookup: CropLookup = field(default_factory=CropLookup)
     piece_kg: dict[str, float] = field(default_factory=dict)
-    """Weight of one head, fruit or bunch by crop."""
+    """The grower's own weight of one head or fruit, by crop."""
     this_year: int | None = None
     """The year of "today", which tells the century of a year of two digits."""
 
@@ -94,12 +97,13 @@ class LogReader:
         raw = shaped.readable
         typed: dict[str, pl.Series] = {name: raw[name] for name in ("source_file", "source_line")}
         problems = [shaped.problems]
-        dates = self._dates.settle(raw)
+        settled = self._dates.settle(raw) | (percent_texts(raw) if self.log.name == "batches" else {})
         for column in sorted(self.log.columns, key=lambda column: column.kind != CROP):  # counts need the crop
-            texts = dates.get(column.name, raw[column.name])
+            texts = settled.get(column.name, raw[column.name])
             found, bad = self._columns[column.name].read(texts)
             if column.name == "weight":
-                found, uncounted = _weigh_counted(found, typed.get("crop"), self.reading)
+                notes = raw["note"] if "note" in raw.columns else None
+                found, uncounted = weigh_counted(found, typed.get("crop"), notes, self.reading.piece_kg)
                 bad = pl.concat([bad, uncounted])
             elif column.kind == CROP:
                 self._note_unknown_crops(found["crop"], raw["source_line"])
@@ -107,6 +111,9 @@ class LogReader:
                 problems.append(_locate(bad, raw, column))
             typed |= found
         typed |= self._said_by_another(typed, raw)
+        if self.log.name == "batches":
+            typed["salt_g"], unclear = salt_in_grams(typed)
+            problems.append(_locate(unclear, raw, self.log.column("salt")))
         types = core_types(self.log.name)
         core = pl.DataFrame([typed[name].cast(dtype).alias(name) for name, dtype in types.items()])
         return Typed(shaped.raw, core, pl.concat(problems))
@@ -212,6 +219,8 @@ class _ColumnReader:
         return found
 
     def _read_one(self, text: str) -> Cell:
+        if self.column.kind == CROP and text.lstrip().startswith("="):
+            return cells.bad("formula", "a formula: write its result in its place")
         if self.column.kind in {IDENTIFIER, CROP}:
             return self._read(text)
         if len(text) > LONGEST_CELL:
@@ -245,7 +254,7 @@ def _reader(column: Field, unit: str | None, reading: Reading) -> Callable[[str]
     weight = column.name == "weight"
     readers: dict[str, Callable[[str], Cell]] = {
         DATE: lambda text: cells.date(text, reading.date_order),
-        MASS: lambda text: quantities.quantity(text, "mass", unit, pint=reading.pint, countable=weight),
+        MASS: lambda text: _mass(text, unit, reading, countable=weight),
         VOLUME: lambda text: quantities.quantity(text, "volume", unit, pint=reading.pint),
         TEMPERATURE: lambda text: quantities.temperature(text, unit),
         NUMBER: lambda text: quantities.number(text, percent=column.unit == "pct", unit=column.unit),
@@ -259,6 +268,20 @@ def _reader(column: Field, unit: str | None, reading: Reading) -> Callable[[str]
     return readers.get(column.kind, cells.label)
 
 
+_CROPS_COUNTED = re.compile(r"([\d.,/ ]+) ?([^\d]+)")
+
+
+def _mass(text: str, unit: str | None, reading: Reading, *, countable: bool) -> Cell:
+    """A weight; a number of a crop (``10 radishes``) is so many pieces of it."""
+    cell = quantities.quantity(text, "mass", unit, pint=reading.pint, countable=countable)
+    if not countable or cell.rule not in {"unit_unknown", "not_a_quantity"}:
+        return cell
+    match = _CROPS_COUNTED.fullmatch(cells.tidy(text))
+    if match is None or reading.crop_lookup.get(match[2].strip(" .").casefold()) is None:
+        return cell
+    return quantities.quantity(f"{match[1]} pieces", "mass", unit, pint=reading.pint, countable=True)
+
+
 def cell_reader(column: Field, reading: Reading) -> Callable[[str], Cell]:
     """The function that reads one cell of this column under a heading that names no unit."""
     return _reader(column, None, reading)
@@ -268,8 +291,7 @@ def _typed(column: Field, found: list[Cell], at: pl.Series) -> dict[str, pl.Seri
     """The typed columns of a column, from what each distinct text was read as and the place of each row's text."""
     per_gram = 1000 if column.kind == MASS and column.unit == "kg" else 1
     values = [
-        cell.value / per_gram if isinstance(cell.value, float) and cell.unit != "piece" else cell.value
-        for cell in found
+        cell.value / per_gram if isinstance(cell.value, float) and cell.unit is None else cell.value for cell in found
     ]
     (main, kind), *others = column.core_columns
     typed = {main: pl.Series(main, values, _TYPES[kind]).gather(at)}
@@ -294,30 +316,6 @@ def _bad_cells(found: list[Cell], at: pl.Series) -> pl.DataFrame:
     ).filter(pl.col("rule") != "")
     rows = at.to_frame("at").with_row_index("row").filter(pl.col("at").is_in(read["at"].to_list()))
     return rows.join(read, on="at", maintain_order="left").select(pl.col("row").cast(pl.Int64), "rule", "message")
-
-
-def _weigh_counted(
-    found: dict[str, pl.Series], crops: pl.Series | None, reading: Reading
-) -> tuple[dict[str, pl.Series], pl.DataFrame]:
-    """Counted produce weighed by the crop reference; a crop without a piece weight is a problem."""
-    weight, estimated, unit = found["weight_kg"], found["weight_estimated"].fill_null(value=False), found["unit"]
-    counted = (unit == "piece").fill_null(value=False)
-    if not counted.any():
-        return {"weight_kg": weight, "weight_estimated": estimated}, _no_bad()
-    crops = pl.Series([None] * len(weight), dtype=pl.String) if crops is None else crops
-    piece_kg = crops.replace_strict(reading.piece_kg or {"": None}, default=None, return_dtype=pl.Float64)
-    message = (
-        "counted, but what one "
-        + crops.fill_null("of this crop")
-        + (" weighs is not known: write a weight, or give piece_kg in crops.csv")
-    )
-    rows = pl.DataFrame(
-        {"weight": weight, "piece_kg": piece_kg, "counted": counted, "message": message}
-    ).with_row_index("row")
-    lost = rows.filter(pl.col("counted") & pl.col("piece_kg").is_null())
-    bad = lost.select(pl.col("row").cast(pl.Int64), pl.lit("piece_unknown").alias("rule"), "message")
-    weighed = rows.select(pl.when("counted").then(pl.col("weight") * pl.col("piece_kg")).otherwise("weight"))
-    return {"weight_kg": weighed.to_series(), "weight_estimated": estimated}, bad
 
 
 def _locate(bad: pl.DataFrame, raw: pl.DataFrame, column: Field) -> pl.DataFrame:

@@ -10,7 +10,15 @@ from fractions import Fraction
 
 from pipeline.intake.cells import Cell, bad, tidy
 from pipeline.intake.nearest import did_you_mean
-from schemas.units import BY_SPELLING, CONTAINER_WORDS, COUNT_WORDS, DIFFERS_BY_SYSTEM, IMPERIAL_SIZE_ML, Unit
+from schemas.units import (
+    BY_SPELLING,
+    CONTAINER_WORDS,
+    COUNT_WORDS,
+    DIFFERS_BY_SYSTEM,
+    IMPERIAL_SIZE_ML,
+    MEASURED_AS,
+    Unit,
+)
 
 LONGEST_NUMBER = 25
 LARGEST_COUNT = 10**15
@@ -24,14 +32,19 @@ _RANGE = re.compile(r"\d ?(?:-|to|bis) ?\d")
 _TIMES = re.compile(r"[\d.,]+ ?[a-z]* ?[x*\u00d7] ?\d", re.IGNORECASE)
 _HYPHENED = re.compile(r"(\d+) ?- ?(\d+/\d+)(?![\d/])")
 _DOZENS = re.compile(
-    rf"({NUMBER}|an?|half an?) ?(?:dozens?|doz|dz)\.?(?: (?:{'|'.join(COUNT_WORDS)}|{'|'.join(CONTAINER_WORDS)}))?",
+    rf"({NUMBER}|an?|half an?) ?(?:dozens?|doz|dz)\.?(?: ({'|'.join(COUNT_WORDS)}|{'|'.join(CONTAINER_WORDS)}))?",
     re.IGNORECASE,
 )
+_THINGS = re.compile(rf"({NUMBER}) ?([^\W\d]+(?: (?:box|boxes|bushels?))?)\.?(?: of [^\d]*)?", re.IGNORECASE)
 _COUNTED = re.compile(rf"(-?)({NUMBER})(?: ?(?:{'|'.join(CONTAINER_WORDS)}))*", re.IGNORECASE)
 _ABOUT = re.compile(r"^(?:~|ca\.?|circa|about|approx\.?|approximately|roughly) ?", re.IGNORECASE)
 _SIGNED = re.compile(r"([+-]?) ?(.*)", re.DOTALL)
+_DEGREES = re.compile(
+    rf"([+-]?) ?({NUMBER}) ?(?:[°º]|o(?= ?[cf])|deg(?:rees?)?\.?)? ?(c|f|celsius|centigrade|fahrenheit)?\.?",
+    re.IGNORECASE,
+)
 FINE_UNITS = frozenset({"g", "ml", "mg"})
-"""Units of which nobody writes a thousandth: ``1.250 g`` may as well mean 1250 g."""
+"""Units of which nobody writes a thousandth, as of plants or jars: ``1.250 g`` may as well mean 1250 g."""
 
 
 def _read_number(text: str) -> float | Cell:
@@ -99,6 +112,9 @@ def count(text: str | None) -> Cell:
     if not plain:
         return Cell()
     match = _COUNTED.fullmatch(plain)
+    if match and _THOUSANDTHS.fullmatch(match[2]):
+        whole, _ = match[2].split(".")
+        return bad("two_readings", f"{match[2]!r} can be read in two ways: write {whole}000 or {whole}")
     value = _read_number(match[2]) if match else _dozens(plain)
     if isinstance(value, Cell):
         return value
@@ -123,12 +139,12 @@ def temperature(text: str | None, header_unit: str | None = None) -> Cell:
     plain = tidy(text)
     if not plain:
         return Cell()
-    match = re.fullmatch(rf"([+-]?) ?({NUMBER}) ?°? ?([cf]?)", plain, re.IGNORECASE)
+    match = _DEGREES.fullmatch(plain)
     value = _read_number(match[2]) if match else Cell()
     if match is None or isinstance(value, Cell):
         return bad("not_a_temperature", "expected a temperature in degrees C, such as 18, or 65 F")
     value = -value if match[1] == "-" else value
-    fahrenheit = (match[3].casefold() or header_unit) == "f"
+    fahrenheit = (match[3] or header_unit or "c")[0].casefold() == "f"
     return Cell((value - 32.0) / 1.8 if fahrenheit else value)
 
 
@@ -153,14 +169,12 @@ def quantity(
             return Cell(float(match[1]) * unit.size)
     rough = _ABOUT.sub("", plain)
     sign, body = _signed(rough)
-    dozens = _dozens(body)
-    parts = _parts(body, header_unit) if dozens is None else dozens
+    counted = _of_things(body, header_unit, pint if countable else None)
+    if counted is not None and not isinstance(counted, Cell):
+        return _counted(sign * counted[0], counted[1], wanted, countable=countable)
+    parts = counted or _parts(body, header_unit)
     if isinstance(parts, Cell):
         return _with_example(parts, wanted)
-    if isinstance(parts, float):
-        return _counted(sign * parts, wanted, countable=countable)
-    if len(parts) == 1 and parts[0][1] in COUNT_WORDS:
-        return _counted(sign * parts[0][0], wanted, countable=countable)
     total = _sum_parts(parts, wanted, pint)
     return total if isinstance(total, Cell) else Cell(sign * total, estimated=rough != plain)
 
@@ -179,10 +193,33 @@ _SIMPLE = re.compile(r"(\d{1,9}(?:\.\d{1,2})?) ?(kg|g|ml)", re.ASCII)
 """The usual way to write a quantity, which can be read at once; :func:`_parts` reads it the same way."""
 
 
-def _counted(value: float, wanted: str, *, countable: bool) -> Cell:
+def _of_things(body: str, header_unit: str | None, pint: str | None) -> tuple[float, str] | Cell | None:
+    """A number of bunches, heads or boxes and the word for them; what is wrong with it; None for anything else.
+
+    ``pint`` says that quarts and litres of berries are boxes of them; it is None where they are a liquid.
+    """
+    if match := _DOZENS.fullmatch(body):
+        value = _dozens(body)
+        unit = COUNT_WORDS.get((match[2] or "").casefold(), "piece")
+        return (value, unit) if isinstance(value, float) else value
+    match = _THINGS.fullmatch(body)
+    if match is None:
+        return None
+    word = match[2].casefold().rstrip(".")
+    measure = BY_SPELLING[word].name if word in BY_SPELLING else ""
+    if word not in COUNT_WORDS and (pint != "us" or measure not in MEASURED_AS):
+        return None
+    parts = _parts(f"{match[1]} {word if word in BY_SPELLING else 'head'}", header_unit)
+    if isinstance(parts, Cell):
+        return parts
+    unit, size = (COUNT_WORDS[word], 1.0) if word in COUNT_WORDS else MEASURED_AS[measure]
+    return parts[0][0] * size, unit
+
+
+def _counted(value: float, unit: str, wanted: str, *, countable: bool) -> Cell:
     if not countable:
         return bad("not_weighed", f"counted, not measured: write such as {EXAMPLES[wanted]}")
-    return Cell(value, unit="piece", estimated=True)
+    return Cell(value, unit=unit, estimated=True)
 
 
 def _parts(plain: str, header_unit: str | None) -> list[tuple[float, str]] | Cell:
@@ -219,7 +256,8 @@ def _valued(found: list[tuple[str, str]]) -> list[tuple[float, str]] | Cell:
     parts = []
     for text, word in found:
         unit = BY_SPELLING.get(word)
-        if unit is not None and unit.name in FINE_UNITS and _THOUSANDTHS.fullmatch(text):
+        whole_things = word in COUNT_WORDS or (unit is not None and unit.quantity == "count")
+        if (whole_things or (unit is not None and unit.name in FINE_UNITS)) and _THOUSANDTHS.fullmatch(text):
             return _two_readings(text)
         value = _read_number(text)
         if isinstance(value, Cell):
@@ -233,14 +271,9 @@ _THOUSANDTHS = re.compile(r"[1-9]\d{0,2}\.\d{3}")
 
 
 def _sum_parts(parts: list[tuple[float, str]], wanted: str, pint: str) -> float | Cell:
-    units: list[Unit] = []
-    if any(word in COUNT_WORDS for _, word in parts):
-        return bad("wrong_unit", f"counted and weighed in one cell: write one of them, such as {EXAMPLES[wanted]}")
-    for _, word in parts:
-        unit = BY_SPELLING.get(word)
-        if unit is None:
-            return bad("unit_unknown", f"unit {word!r} is not known{_nearest(word, wanted)}")
-        units.append(unit)
+    units = _units(parts, wanted)
+    if isinstance(units, Cell):
+        return units
     if wanted == "volume" and units[-1].name == "oz":
         return bad("two_readings", "an ounce is a weight or a measure: write fl oz, or the weight in g")
     kinds = {unit.quantity for unit in units}
@@ -250,7 +283,31 @@ def _sum_parts(parts: list[tuple[float, str]], wanted: str, pint: str) -> float 
     sizes = [_size(unit, pint) for unit in units]
     if sizes != sorted(set(sizes), reverse=True):
         return bad("two_readings", "more than one quantity in the cell: write one, such as 3 lb 4 oz")
-    return sum(value * size for (value, _), size in zip(parts, sizes, strict=True))
+    return _too_much_of_a_part(parts, sizes, wanted) or sum(
+        value * size for (value, _), size in zip(parts, sizes, strict=True)
+    )
+
+
+def _too_much_of_a_part(parts: list[tuple[float, str]], sizes: list[float], wanted: str) -> Cell | None:
+    """A complaint about ``1 lb 20 oz``, whose smaller part is more than one of the larger."""
+    for (_, larger), (value, word), whole, size in zip(parts, parts[1:], sizes, sizes[1:], strict=False):
+        if value * size >= whole:
+            said = f"{value:g} {word} is a whole {larger} or more"
+            return bad("two_readings", f"{said}: check the unit, and write one quantity, such as {EXAMPLES[wanted]}")
+    return None
+
+
+def _units(parts: list[tuple[float, str]], wanted: str) -> list[Unit] | Cell:
+    """The unit of each part, or what is wrong with one."""
+    if any(word in COUNT_WORDS for _, word in parts):
+        return bad("wrong_unit", f"counted and weighed in one cell: write one of them, such as {EXAMPLES[wanted]}")
+    units = []
+    for _, word in parts:
+        unit = BY_SPELLING.get(word)
+        if unit is None:
+            return bad("unit_unknown", f"unit {word!r} is not known{_nearest(word, wanted)}")
+        units.append(unit)
+    return units
 
 
 def _wrong_unit(wanted: str, units: list[Unit]) -> str:

@@ -22,7 +22,7 @@ class Crop:
     name: str
     water_pct: float | None = None
     is_fruit: bool | None = None
-    piece_kg: float | None = None
+    refuse_pct: float | None = None
 
 
 @dataclass(frozen=True)
@@ -157,7 +157,7 @@ class Bench:
             raise UsageError(message)
         row = self.crops.row(by_predicate=pl.col("crop") == name, named=True)
         is_fruit = None if row["family"] is None else row["family"] in FRUIT_FAMILIES or row["kind"] == "fruit"
-        return Crop(name, row["water_pct"], is_fruit, row["piece_kg"])
+        return Crop(name, row["water_pct"], is_fruit, row["refuse_pct"])
 
     def fruit_share(self, crop: Crop) -> str:
         """The row of ``kitchen_values`` that says how much fruit jam of this crop must have."""

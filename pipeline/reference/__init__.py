@@ -53,6 +53,9 @@ def _with_own(overrides: pl.DataFrame | None) -> pl.DataFrame:
     shipped = _shipped()
     values = crop_values_long(overrides)
     wide = values.pivot("name", index="crop", values="value", aggregate_function="first")
+    # A value that only growers give has no column until one does.
+    nobodys = [name for name in CROP_VALUE_NAMES if name not in wide.columns]
+    wide = wide.with_columns(pl.lit(None, dtype=pl.Float64).alias(name) for name in nobodys)
     appended = pl.DataFrame({"crop": [crop for crop in own if crop not in set(shipped["crop"])]})
     return (
         pl.concat([shipped, appended.cast(pl.String)], how="diagonal")

@@ -19,8 +19,11 @@ from pipeline.intake.read import LogFile, LogText, checksum, find_logs, open_log
 from pipeline.intake.records import Part, Row
 from pipeline.intake.shape import PROBLEM_COLUMNS, no_problems, raw_of, shorten
 from pipeline.intake.validate import split
+from pipeline.store.copies import COPY_RULE, decided_by, set_copies_aside
 from pipeline.store.crop_spellings import UNCLEAR_CROP, settle_crops
 from pipeline.store.cross_checks import CROSS_RULES, run_cross_checks
+from pipeline.store.plausible import RULE as IMPLAUSIBLE
+from pipeline.store.plausible import set_implausible_aside
 from schemas.contracts import core_types
 from schemas.logs import LOGS
 
@@ -36,7 +39,7 @@ ROWS_AT_ONCE = 122_880 * 2
 """A multiple of DuckDB's row group, so that groups are written whole."""
 
 
-READING_VERSION = 3
+READING_VERSION = 4
 """Raised when a cell comes to be read in another way, so that every file is read again."""
 
 
@@ -86,13 +89,16 @@ def load_folder(
         for name in [*vanished, *(file.name for file in (*changed, *again) if file.name in known)]:
             _forget(store, name)
         lookup = _load_files(store, [*changed, *again], settings, as_of.year, progress)
-        settled = [*sorted(CROSS_RULES), UNCLEAR_CROP]
+        settled = [*sorted(CROSS_RULES), UNCLEAR_CROP, COPY_RULE, IMPLAUSIBLE]
         store.con.execute("delete from out.problems where rule in (select unnest(?))", [settled])
         unclear, respelt = settle_crops(store, lookup)
         store.insert("out.problems", unclear)
+        alone = pl.concat(
+            [set_copies_aside(store, decided_by(getattr(settings, "files", ()))), set_implausible_aside(store)]
+        )
         cross, respelled = run_cross_checks(store, as_of)
-        store.insert("out.problems", cross)
-        aside = cross.filter(pl.col("level") == "error")["file"].unique().to_list()
+        store.insert("out.problems", pl.concat([alone, cross]))
+        aside = pl.concat([alone, cross.filter(pl.col("level") == "error")])["file"].unique().to_list()
         _summarise(store, {*aside, *respelled, *respelt})
         store.set_setting("reading", reading_key)
         store.set_setting("as_of", as_of.isoformat())

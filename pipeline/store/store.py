@@ -87,6 +87,15 @@ class Store:
                 "where source_file = batch.file and source_line = batch.line"
             )
 
+    def clear_cells(self, table: str, column: str, lines: pl.DataFrame) -> None:
+        """Make one column unknown in the rows of ``core`` that came from these (file, line) pairs."""
+        if lines.height:
+            batch = Arrow(lines.select("file", "line"))  # noqa: F841 (found by name in the query)
+            self.con.execute(
+                f"update {table} set {column} = null from batch "  # noqa: S608
+                "where source_file = batch.file and source_line = batch.line"
+            )
+
     def frame(self, query: str, parameters: dict[str, object] | None = None) -> pl.DataFrame:
         """The rows of a query."""
         return pl.DataFrame(self.con.sql(query, params=parameters) if parameters else self.con.sql(query))

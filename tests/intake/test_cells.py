@@ -161,12 +161,18 @@ def test_whoever_writes_what_the_message_says_is_understood(typed: str, unit: st
 
 
 @pytest.mark.parametrize(
-    ("text", "pieces"),
-    [("2 doz", 24.0), ("a dozen", 12.0), ("half a dozen ears", 6.0), ("1 1/2 dozen", 18.0), ("-1 doz.", -12.0)],
+    ("text", "pieces", "unit"),
+    [
+        ("2 doz", 24.0, "piece"),
+        ("a dozen", 12.0, "piece"),
+        ("half a dozen ears", 6.0, "cob"),
+        ("1 1/2 dozen", 18.0, "piece"),
+        ("-1 doz.", -12.0, "piece"),
+    ],
 )
-def test_dozens_are_counted_out(text: str, pieces: float) -> None:
+def test_dozens_are_counted_out(text: str, pieces: float, unit: str) -> None:
     cell = quantities.quantity(text, "mass", None, countable=True)
-    assert (cell.value, cell.unit, cell.estimated) == (pieces, "piece", True)
+    assert (cell.value, cell.unit, cell.estimated) == (pieces, unit, True)
 
 
 def test_a_count_is_a_count_and_keeps_its_sign() -> None:
@@ -182,7 +188,7 @@ def test_the_quick_way_to_read_a_quantity_gives_what_the_slow_way_gives() -> Non
 
 def test_counted_produce_keeps_its_count_until_the_crop_is_known() -> None:
     cell = quantities.quantity("3 heads", "mass", None, countable=True)
-    assert (cell.value, cell.unit, cell.estimated) == (3.0, "piece", True)
+    assert (cell.value, cell.unit, cell.estimated) == (3.0, "head", True)
 
 
 def test_us_and_imperial_measures_differ() -> None:
