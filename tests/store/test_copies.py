@@ -45,8 +45,8 @@ def test_the_same_rows_in_another_file_count_once(tmp_path: Path, name: str) -> 
         assert (summary["rows"] == summary["accepted"] + summary["set_aside"]).all()
     assert found["message"][0] == (
         f"{name} is a copy of harvests.csv (12 of its 12 rows stand there), and a log counts once; this row stands "
-        f'there in line 2: delete or move one of the two, or write "{name}" = "harvests" under [files] in rowshelf.toml if '
-        "both count"
+        f'there in line 2: delete or move one of the two, or write "{name}" = "harvests" under [files] in '
+        "rowshelf.toml if both count"
     )
 
 
