@@ -37,8 +37,8 @@ SPELLINGS = MappingProxyType(
 )
 OWN_WORDS = MappingProxyType({"kohlrabi": "knobs", "quince": "eyot apple"})
 """Words that only this garden uses; its crops.csv explains them."""
-COUNT_WORD = MappingProxyType({"lettuce": "head", "cabbage": "head", "radish": "bunch", "beetroot": "bunch"})
-PLURAL = MappingProxyType({"head": "heads", "bunch": "bunches"})
+COUNT_WORD = MappingProxyType({"lettuce": "head", "cabbage": "head", "radish": "bunch", "beetroot": "root"})
+PLURAL = MappingProxyType({"head": "heads", "bunch": "bunches", "root": "roots"})
 OUNCE_G = 28.349523125
 METHOD_SPELLINGS = MappingProxyType(
     {
@@ -91,7 +91,7 @@ def number(value: float | None) -> str:
 
 
 def harvest_weight(crop: str, weight_g: int, rng: np.random.Generator, *, decimal_comma: bool) -> str:
-    """The weight of a picking: mostly metric, at times pounds and ounces, heads or bunches."""
+    """The weight of a picking: mostly metric, at times pounds and ounces, heads, roots or bunches."""
     if crop in COUNT_WORD and rng.random() < COUNTED_SHARE:
         pieces = max(1, round(weight_g / 1000 / CROPS[crop].piece_kg))
         word = COUNT_WORD[crop]

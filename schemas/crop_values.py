@@ -47,6 +47,7 @@ CROP_VALUES: tuple[CropValue, ...] = (
     CropValue("refuse_pct", "pct", 0, 90, "share of the picked weight that is trimmed away"),
     CropValue("water_pct", "pct", 1, 99, "water in the edible part"),
     CropValue("piece_kg", "kg", 0.001, 20, "your own weight of one head, fruit or root, as picked"),
+    CropValue("bunch_kg", "kg", 0.001, 20, "your own weight of one bunch, as picked"),
     CropValue("fresh_kg_per_person_week", "kg/week", 0, 10, "fresh use per person and week, a last resort"),
 )
 

@@ -14,7 +14,7 @@ from pipeline.store.load import batches
 
 READING = Reading(
     crop_lookup=CropLookup({"carrot": "carrot", "pea": "pea", "kohlrabi": "kohlrabi"}),
-    piece_kg={"kohlrabi": 0.25},
+    own_units={("kohlrabi", "piece"): 0.25},
 )
 
 

@@ -12,7 +12,7 @@ from functools import cache
 import polars as pl
 
 from pipeline.intake.quantities import NUMBER, quantity
-from pipeline.reference.produce_units import unit_kg
+from pipeline.reference.produce_units import PIECE, WHOLE, unit_kg
 
 BAD = {"row": pl.Int64(), "rule": pl.String(), "message": pl.String()}
 
@@ -31,7 +31,7 @@ _ALONE = re.compile(rf"\(?(?:about |ca\.? ?|~)?{_WEIGHT}\)?\.?", re.IGNORECASE)
 
 
 def weigh_counted(
-    found: dict[str, pl.Series], crops: pl.Series | None, notes: pl.Series | None, own_piece_kg: Mapping[str, float]
+    found: dict[str, pl.Series], crops: pl.Series | None, notes: pl.Series | None, own: Mapping[tuple[str, str], float]
 ) -> tuple[dict[str, pl.Series], pl.DataFrame]:
     """Counts turned into weights; a crop of which no such unit has a known weight is a problem.
 
@@ -39,7 +39,7 @@ def weigh_counted(
         found: ``weight_kg`` (a count where ``unit`` is filled), ``weight_estimated``, ``unit``.
         crops: the crop of each row as the reference names it.
         notes: the note of each row as typed.
-        own_piece_kg: the grower's own weight of one whole thing, by crop.
+        own: the grower's own weights by crop and unit.
 
     Returns:
         ``weight_kg`` and ``weight_estimated``, and (row, rule, message) of each count that has no weight.
@@ -56,7 +56,7 @@ def weigh_counted(
             kg, each = said
             kilograms[row], rough[row] = (kg * kilograms[row] if each else kg), False
             continue
-        one = None if crop is None else unit_kg(crop, word, own_piece_kg)
+        one = None if crop is None else unit_kg(crop, word, own)
         if one is None:
             bad.append((row, "piece_unknown", _unknown(crop, word)))
             kilograms[row] = None
@@ -70,10 +70,11 @@ def weigh_counted(
 
 
 def _unknown(crop: str | None, unit: str) -> str:
-    own = "give piece_kg in crops.csv" if unit in {"piece", "head", "fruit", "root", "bulb"} else "say so in the note"
+    own = {"bunch": "bunch_kg"}.get(unit, "piece_kg")
+    given = f"give {own} in crops.csv, " if unit == PIECE or unit in WHOLE or unit == "bunch" else ""
     return (
-        f"counted, but what one {unit} of {crop or 'this crop'} weighs is not known: write a weight, or {own} "
-        '("1.6 kg together")'
+        f"counted, but what one {unit} of {crop or 'this crop'} weighs is not known: write a weight, {given}"
+        'or say it in the note ("1.6 kg together")'
     )
 
 

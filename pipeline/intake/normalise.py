@@ -56,8 +56,8 @@ class Reading:
     date_order: str = "iso"
     pint: str = "us"
     crop_lookup: CropLookup = field(default_factory=CropLookup)
-    piece_kg: dict[str, float] = field(default_factory=dict)
-    """The grower's own weight of one head or fruit, by crop."""
+    own_units: dict[tuple[str, str], float] = field(default_factory=dict)
+    """The grower's own weight of one piece or bunch, by crop and unit."""
     this_year: int | None = None
     """The year of "today", which tells the century of a year of two digits."""
 
@@ -103,7 +103,7 @@ class LogReader:
             found, bad = self._columns[column.name].read(texts)
             if column.name == "weight":
                 notes = raw["note"] if "note" in raw.columns else None
-                found, uncounted = weigh_counted(found, typed.get("crop"), notes, self.reading.piece_kg)
+                found, uncounted = weigh_counted(found, typed.get("crop"), notes, self.reading.own_units)
                 bad = pl.concat([bad, uncounted])
             elif column.kind == CROP:
                 self._note_unknown_crops(found["crop"], raw["source_line"])

@@ -65,19 +65,19 @@ def unit_weights() -> Mapping[str, Mapping[str, UnitWeight]]:
     return found
 
 
-def unit_kg(crop: str, unit: str, own_piece_kg: Mapping[str, float] | None = None) -> float | None:
+def unit_kg(crop: str, unit: str, own: Mapping[tuple[str, str], float] | None = None) -> float | None:
     """Kilograms of one unit of a crop; None where nothing is published and the grower gives nothing.
 
     Args:
         crop: as the crop reference names it.
         unit: a word of ``COUNT_UNITS`` in ``schemas/units.py``.
-        own_piece_kg: the grower's own weight of one whole thing, from ``crops.csv``.
+        own: the grower's own weights by crop and unit (``piece`` for one whole thing, ``bunch``).
     """
-    own = (own_piece_kg or {}).get(crop)
-    if own is not None and (unit == PIECE or unit in WHOLE):
-        return own
-    if own is not None and unit == DOZEN:
-        return 12 * own
+    piece = (own or {}).get((crop, PIECE))
+    if piece is not None and (unit in {PIECE, DOZEN} or unit in WHOLE):
+        return 12 * piece if unit == DOZEN else piece
+    if own and (crop, unit) in own:
+        return own[crop, unit]
     units = unit_weights().get(crop, {})
     if unit in units:
         return units[unit].kg

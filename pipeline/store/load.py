@@ -117,12 +117,13 @@ def _reading_key(settings: Settings, files: Sequence[LogFile], this_year: int) -
 def _reading(store: Store, settings: Settings, this_year: int) -> Reading:
     own = store.core("crops")
     crops = reference.crop_reference(own)
-    weighed = crops.filter(pl.col("piece_kg").is_not_null())
+    weighed = (crops.select("crop", kg=f"{unit}_kg", unit=pl.lit(unit)).drop_nulls() for unit in ("piece", "bunch"))
+    own_units = {(crop, unit): kg for crop, kg, unit in pl.concat(weighed).iter_rows()}
     return Reading(
         settings.date_order,
         settings.pint,
         reference.crop_lookup(crops, own),
-        dict(zip(weighed["crop"].to_list(), weighed["piece_kg"].to_list(), strict=True)),
+        own_units,
         this_year,
     )
 

@@ -213,10 +213,7 @@ class Fuzz:
 def main(files: int, seed: int) -> None:
     rng = random.Random(seed)
     crops = reference.crop_reference(None)
-    weighed = crops.filter(pl.col("piece_kg").is_not_null())
-    fuzz = Fuzz(
-        Reading("iso", "us", reference.crop_lookup(crops), dict(weighed.select("crop", "piece_kg").iter_rows()))
-    )
+    fuzz = Fuzz(Reading("iso", "us", reference.crop_lookup(crops)))
     logs = {
         path: path.read_text(encoding=find_encoding(path))
         for path in sorted(SAMPLE.glob("*.csv"))

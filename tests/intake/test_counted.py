@@ -55,7 +55,8 @@ def test_a_count_is_weighed_as_picked_by_a_published_value(season: Season, crop:
 
 
 @pytest.mark.parametrize(
-    ("crop", "weight"), [("carrot", "1 bunch"), ("beetroot", "2 bunches"), ("celery", "1 head"), ("kale", "3 handfuls")]
+    ("crop", "weight"),
+    [("carrot", "1 bunch"), ("beetroot", "2 bunches"), ("celery", "1 bunch"), ("kale", "3 handfuls")],
 )
 def test_a_unit_without_a_published_weight_is_never_taken_for_another(season: Season, crop: str, weight: str) -> None:
     message = harvest(season, crop, weight)
@@ -92,6 +93,14 @@ def test_the_growers_own_weight_of_one_comes_first(season: Season) -> None:
     with open_store(None) as store:
         load_folder(store, folder, Settings(), AS_OF)
         assert store.core("harvests")["weight_kg"][0] == 6.0
+
+
+def test_a_grower_may_say_what_their_bunch_weighs(season: Season) -> None:
+    log = "picked_on,crop,weight\n2026-07-01,carrot,2 bunches\n"
+    folder = season(harvests=log, crops="crop,bunch_kg\ncarrot,0.6\n")
+    with open_store(None) as store:
+        load_folder(store, folder, Settings(), AS_OF)
+        assert store.core("harvests")["weight_kg"].to_list() == [1.2]
 
 
 def test_every_published_unit_is_a_crop_of_the_reference_with_a_source() -> None:

@@ -15,7 +15,7 @@ from intake_frames import READING, Taken, take
 from pipeline.intake.dates import DateColumn, years_named
 from pipeline.intake.normalise import Reading
 
-NOW = Reading(crop_lookup=READING.crop_lookup, piece_kg=READING.piece_kg, this_year=2026)
+NOW = Reading(crop_lookup=READING.crop_lookup, own_units=READING.own_units, this_year=2026)
 
 
 def read(folder: Path, dates: list[str], name: str = "harvests.csv", above: str = "") -> Taken:
