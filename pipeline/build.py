@@ -16,8 +16,9 @@ from pipeline.errors import UsageError
 from pipeline.findings.harvest import harvest_findings
 from pipeline.findings.season import plan_findings
 from pipeline.settings import Settings
-from pipeline.store.folder import drop_stale, opened, output_folder, write_files
+from pipeline.store.folder import opened, read_settings
 from pipeline.store.load import LoadReport, load_folder
+from pipeline.store.output import Output, check_calendar, claim, put, put_calendar
 from pipeline.store.problem_list import first_problems, problem_counts, problems_with_rows
 from pipeline.store.store import Store
 from schemas.answers import ANSWERS
@@ -60,13 +61,13 @@ def check(folder: Path, as_of: dt.date, progress: Progress, out: Path | None = N
     """
     from reports.terminal import problems_csv
 
+    target = None if out is None else claim_for(folder, out, out, "check")
     with opened(folder, None, in_memory=True) as (store, settings):
         loaded = _loaded(store, load_folder(store, folder, settings, as_of, progress), most)
         loaded = replace(loaded, lead=_place_unknown(store, settings))
-        if out is None:
+        if target is None:
             return loaded
-        pieces = problems_csv(problems_with_rows(store))
-        written = write_files(output_folder(out, out), {"problems.csv": pieces})
+        written = put(target, {"problems.csv": problems_csv(problems_with_rows(store))})
         return replace(loaded, notes=(*loaded.notes, str(written[0])))
 
 
@@ -79,6 +80,12 @@ def _place_unknown(store: Store, settings: Settings) -> str:
         "latitude under [garden], such as latitude = 45.0 (minus is south), or daily temperatures into weather.csv; "
         "until then no date that rests on warmth is worth much, and seasons are taken to be northern."
     )
+
+
+def claim_for(folder: Path, out: Path | None, default: Path, command: str) -> Output:
+    """The folder for a command's output, refused before anything is worked out; the season folder comes first."""
+    read_settings(folder)
+    return claim(out, default, command, [folder])
 
 
 def load(folder: Path, as_of: dt.date, store_path: Path | None, progress: Progress, most: int | None = None) -> Loaded:
@@ -135,6 +142,9 @@ def gluts(folder: Path, as_of: dt.date, store_path: Path | None, seed: int, prog
 
 def shelf(folder: Path, as_of: dt.date, store_path: Path | None, calendar: Path | None, progress: Progress) -> Answers:
     """What is on the shelf, what to use first and when it runs out; with a calendar of looks if one is named."""
+    if calendar is not None:
+        read_settings(folder)
+        check_calendar(calendar)
     report, logs = _read(folder, as_of, store_path, progress)
     tables = answering.shelf_answers(logs)
     findings = harvest_findings(nothing("glut_waste"), tables["shelf"], tables["use_first"], nothing("needs"))
@@ -154,7 +164,7 @@ def shelf_calendar_file(logs: Logs, tables: Tables, path: Path) -> Path | None:
 
     events = shelf_events(logs["batches"], tables["use_first"], answering.ready_of(logs), logs.as_of)
     content = shelf_calendar(events, logs.settings.name, logs.as_of)
-    return write_files(path.parent, {path.name: content})[0] if content else None
+    return put_calendar(path, content) if content else None
 
 
 def labels(
@@ -171,6 +181,7 @@ def labels(
     from pipeline.kitchen.looks import label_facts
     from reports.labels import label_sheet
 
+    target = claim_for(folder, out, folder / "labels", "labels")
     _, logs = _read(folder, as_of, store_path, progress)
     tables = answering.shelf_answers(logs)
     facts = label_facts(logs["batches"], tables["use_first"], answering.ready_of(logs), tables["cautions"], logs.as_of)
@@ -184,7 +195,7 @@ def labels(
         page = label_sheet(facts, garden_name=logs.settings.name, sheet=sheet, skip=skip)
     except ValueError as error:
         raise UsageError(str(error)) from error
-    return write_files(output_folder(out, folder / "labels"), {"labels.html": page.encode()})[0]
+    return put(target, {"labels.html": page.encode()})[0]
 
 
 def sow(
@@ -198,13 +209,13 @@ def sow(
     simple: bool = False,
 ) -> tuple[Answers, list[Path]]:
     """The sowing plan for the next season, and the files it was written to."""
+    target = claim_for(folder, out, folder / "plan", "sow")
     report, logs = _read(folder, as_of, store_path, progress)
     progress("planning")
     tables, notes = answering.plan_answers(logs, seed, simple=simple, bound=True)
     progress("")
     written: list[Path] = []
     if tables["sowing_plan"].height:
-        target = output_folder(out, folder / "plan")
         written = _write_plan(target, tables, logs.settings.name, as_of)
     shown = ("sowing_plan", "plan_comparison", "needs", "crop_timing")
     findings = plan_findings(tables["sowing_plan"], tables["plan_comparison"])
@@ -223,14 +234,14 @@ def outlook(
     """What stands in the ground and is likely to come in the next eight weeks, and the file it was written to."""
     from reports.tables import answer_csv
 
+    target = claim_for(folder, out, folder / "plan", "sow --outlook")
     report, logs = _read(folder, as_of, store_path, progress)
     tables, notes = answering.outlook_answers(logs, seed)
     table = tables["season_outlook"]
     coming = table.filter(pl.col("kg_p90") >= LEAST_SHOWN_KG)
     written: list[Path] = []
     if table.height:
-        target = output_folder(out, folder / "plan")
-        written = write_files(target, {"season_outlook.csv": answer_csv(table).encode()})
+        written = put(target, {"season_outlook.csv": answer_csv(table).encode()})
     shown: tuple[str, ...] = ("season_outlook",)
     sentences = answering.findings_of("outlook", answering.outlook_sentences(logs, table))
     if coming.is_empty():
@@ -250,18 +261,18 @@ def export(
     """All typed logs and answers with a Data Package description; the descriptor's path is returned."""
     from reports.package import descriptor, package_files
 
+    target = claim_for(folder, out, folder / "export", "export")
     with opened(folder, store_path) as (store, settings):
         load_folder(store, folder, settings, as_of, progress)
         logs = read_logs(store, settings, as_of)
         everything, _, _ = answer_all(store, logs, seed, progress)
         frames = {name: store.core(name) for name in logs.frames}
-    target = output_folder(out, folder / "export")
     files = package_files(frames, everything, form)
     files["datapackage.json"] = json.dumps(
         descriptor(settings.name, as_of, files, form), ensure_ascii=False, indent=1
     ).encode()
-    write_files(target, files)
-    return target / "datapackage.json"
+    put(target, files)
+    return target.shown / "datapackage.json"
 
 
 def review(
@@ -273,15 +284,17 @@ def review(
     progress: Progress,
     *,
     pictures: bool = False,
+    also: Sequence[str] = (),
 ) -> Path:
     """Load, answer everything, save the answers, and write the season review; the page's path is returned.
 
-    With ``pictures`` every chart is written as SVG and PNG as well.
+    With ``pictures`` every chart is written as SVG and PNG as well. ``also`` are names that the caller adds later.
     """
     from reports.page import drawn_review
     from reports.picture import chart_files
     from reports.tables import answer_csv
 
+    target = claim_for(folder, out, folder / "review", "review")
     with opened(folder, store_path) as (store, settings):
         report = load_folder(store, folder, settings, as_of, progress)
         logs = read_logs(store, settings, as_of)
@@ -291,17 +304,15 @@ def review(
                 store.save_answer(name, everything[name])
     progress("drawing the page")
     page = drawn_review(garden_of(logs), findings, everything, (*report.notes, *notes))
-    target = output_folder(out, folder / "review")
     files = {f"tables/{name}.csv": answer_csv(table).encode() for name, table in everything.items()}
     files["index.html"] = page.html.encode()
     if pictures:
         files |= chart_files(page.charts)
     if everything["sowing_plan"].height:
         files |= plan_files(everything, settings.name, as_of)
-    drop_stale(target, files)
-    write_files(target, files)
+    put(target, files, also)
     progress("")
-    return target / "index.html"
+    return target.shown / "index.html"
 
 
 def answer_all(store: Store, logs: Logs, seed: int, progress: Progress) -> tuple[Tables, list[Finding], list[str]]:
@@ -355,13 +366,13 @@ def plan_files(tables: Tables, garden_name: str, as_of: dt.date) -> dict[str, by
     }
 
 
-def _write_plan(target: Path, tables: Tables, garden_name: str, as_of: dt.date) -> list[Path]:
+def _write_plan(target: Output, tables: Tables, garden_name: str, as_of: dt.date) -> list[Path]:
     from reports.tables import answer_csv
 
     files = plan_files(tables, garden_name, as_of)
     for name in ("harvest_outlook", "plan_comparison", "needs", "crop_timing"):
         files[f"{name}.csv"] = answer_csv(tables[name]).encode()
-    return write_files(target, files)
+    return put(target, files)
 
 
 FOOD_CAUTION = (

@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from pipeline import kitchen_cli, logbook_cli, start_cli
-from pipeline.console import CONTROLS, note
+from pipeline.console import CONTROLS, note, printable, typed_path
 from pipeline.errors import RowshelfError, UsageError
 from schemas.factors import BY_NAME
 
@@ -30,13 +30,14 @@ app = typer.Typer(
     epilog="Exit status: 0 done, 1 the data has problems that stop this command, 2 wrong usage.",
 )
 
-Folder = Annotated[Path, typer.Argument(metavar="FOLDER", help="the season folder")]
+Folder = Annotated[Path, typer.Argument(metavar="FOLDER", parser=typed_path, help="the season folder")]
 AsOf = Annotated[str | None, typer.Option("--as-of", metavar="DATE", help="the day that counts as today")]
 AsJson = Annotated[bool, typer.Option("--json", help="print the answer as JSON, and nothing else, on stdout")]
 StorePath = Annotated[
-    Path | None, typer.Option("--store", metavar="FILE", help="where the store is kept, if not in FOLDER")
+    Path | None,
+    typer.Option("--store", metavar="FILE", parser=typed_path, help="where the store is kept, if not in FOLDER"),
 ]
-Out = Annotated[Path | None, typer.Option("--out", metavar="DIR", help="where files go")]
+Out = Annotated[Path | None, typer.Option("--out", metavar="DIR", parser=typed_path, help="where files go")]
 Seed = Annotated[int, typer.Option("--seed", help="seed of the random draws; the same seed gives the same answer")]
 AsPdf = Annotated[bool, typer.Option("--pdf", help="also print the page to index.pdf, by an installed browser")]
 AsPictures = Annotated[bool, typer.Option("--pictures", help="also write each chart to charts/, as SVG and as PNG")]
@@ -59,7 +60,10 @@ def options(
 def check(
     folder: Folder,
     out: Annotated[
-        Path | None, typer.Option("--out", metavar="DIR", help="also write the list there as problems.csv, to tick off")
+        Path | None,
+        typer.Option(
+            "--out", metavar="DIR", parser=typed_path, help="also write the list there as problems.csv, to tick off"
+        ),
     ] = None,
     as_of: AsOf = None,
     json: AsJson = False,
@@ -105,10 +109,12 @@ def review(
     """Load, answer everything, and write the season review as one page with its tables."""
     from pipeline import build
 
-    page = build.review(folder, _today(as_of), store, out, seed, note_progress, pictures=pictures)
+    page = build.review(
+        folder, _today(as_of), store, out, seed, note_progress, pictures=pictures, also=_printed(pdf=pdf)
+    )
     say(str(page))
     if pdf:
-        _print_pdf(page)
+        _print_pdf(page, "review")
 
 
 @app.command()
@@ -147,7 +153,10 @@ def gluts(
 def shelf(
     folder: Folder,
     calendar: Annotated[
-        Path | None, typer.Option("--calendar", metavar="FILE.ics", help="write looks and ready dates as a calendar")
+        Path | None,
+        typer.Option(
+            "--calendar", metavar="FILE.ics", parser=typed_path, help="write looks and ready dates as a calendar"
+        ),
     ] = None,
     as_of: AsOf = None,
     store: StorePath = None,
@@ -208,7 +217,9 @@ def sow(
 
 @app.command()
 def share(
-    folders: Annotated[list[Path], typer.Argument(metavar="FOLDER...", help="one or many season folders")],
+    folders: Annotated[
+        list[Path], typer.Argument(metavar="FOLDER...", parser=typed_path, help="one or many season folders")
+    ],
     out: Out = None,
     as_of: AsOf = None,
     seed: Seed = 1,
@@ -218,11 +229,11 @@ def share(
     """The shared garden report: many plots pooled, without exposing anyone."""
     from pipeline.share import share as share_folders
 
-    shared = share_folders(folders, _today(as_of), out, seed, note_progress, pictures=pictures)
+    shared = share_folders(folders, _today(as_of), out, seed, note_progress, pictures=pictures, also=_printed(pdf=pdf))
     say(str(shared.page))
     _notes(shared.notes)
     if pdf:
-        _print_pdf(shared.page)
+        _print_pdf(shared.page, "share")
 
 
 @app.command()
@@ -243,17 +254,22 @@ def export(
     say(str(build.export(folder, _today(as_of), store, out, form, seed, note_progress)))
 
 
-def _print_pdf(page: Path) -> None:
+def _printed(*, pdf: bool) -> tuple[str, ...]:
+    return ("index.pdf",) if pdf else ()
+
+
+def _print_pdf(page: Path, command: str) -> None:
     """The page as ``index.pdf`` beside it; without a browser a note says how to print it, and that is no failure."""
+    from pipeline.store.output import print_beside
     from reports.picture import print_pdf
 
     note_progress("printing the page")
-    printed, why = print_pdf(page, page.with_suffix(".pdf"))
+    printed, why = print_beside(page, command, print_pdf)
     note_progress("")
-    if printed:
-        say(str(printed))
-    else:
+    if why:
         note(why)
+    else:
+        say(str(printed))
 
 
 def _print(answers: Answers, *, as_json: bool) -> None:
@@ -273,7 +289,9 @@ def _notes(notes: Sequence[str]) -> None:
 
 def say(text: str) -> None:
     """The answer, on stdout."""
-    sys.stdout.write(text.rstrip("\n") + "\n")
+    whole = text.rstrip("\n") + "\n"
+    encoding = sys.stdout.encoding or "utf-8"
+    sys.stdout.write(printable(whole).encode(encoding, "backslashreplace").decode(encoding))
 
 
 def note_progress(text: str) -> None:
@@ -286,13 +304,19 @@ def note_progress(text: str) -> None:
 
 
 def _today(as_of: str | None) -> dt.date:
+    from schemas.contracts import EARLIEST_YEAR, LATEST_YEAR
+
     if as_of is None:
         return dt.datetime.now().astimezone().date()
     try:
-        return dt.date.fromisoformat(as_of)
+        day = dt.date.fromisoformat(as_of.strip())
     except ValueError as error:
         message = f"--as-of {as_of}: write a date such as 2026-06-18."
         raise UsageError(message) from error
+    if not EARLIEST_YEAR <= day.year <= LATEST_YEAR:  # beyond, the calendar has no room for the seasons around it
+        message = f"--as-of {as_of}: write a date of the years {EARLIEST_YEAR} to {LATEST_YEAR}, such as 2026-06-18."
+        raise UsageError(message)
+    return day
 
 
 def main(arguments: Sequence[str] | None = None) -> int:

@@ -17,3 +17,9 @@ class UsageError(RowshelfError):
 
 class StoreError(RowshelfError):
     """The store cannot be opened or written."""
+
+
+class NotAStoreError(StoreError):
+    """A person's own file or database stands where a store was asked for."""
+
+    exit_code = 2

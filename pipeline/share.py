@@ -20,8 +20,9 @@ from pipeline import reference
 from pipeline.errors import UsageError
 from pipeline.garden.plots import FolderLogs, holds_a_name
 from pipeline.garden.report import SharedGarden, shared_garden
-from pipeline.store.folder import drop_stale, opened, output_folder, write_files
+from pipeline.store.folder import opened, read_settings
 from pipeline.store.load import load_folder
+from pipeline.store.output import claim, put
 from pipeline.store.store import STORE_NAME
 from schemas.logs import LOGS
 from schemas.page import Garden
@@ -53,6 +54,7 @@ def share(
     progress: Callable[[str], None],
     *,
     pictures: bool = False,
+    also: Sequence[str] = (),
 ) -> Shared:
     """Pool the plots of one or many season folders that agreed to share.
 
@@ -66,6 +68,7 @@ def share(
         seed: seed of the draws behind the sowing plan.
         progress: told what is being done.
         pictures: write every chart as SVG and PNG as well.
+        also: names that the caller adds to the folder later.
 
     Raises:
         UsageError: no folder, the same folder twice, or a folder that is not there.
@@ -75,6 +78,9 @@ def share(
     from reports.share_page import drawn_shared
 
     _check(folders)
+    for folder in folders:
+        read_settings(folder)
+    target = claim(out, DEFAULT_OUT, "share", folders)
     logs = [_read(folder, as_of, progress) for folder in folders]
     progress("pooling the plots")
     crops = reference.crop_reference(logs[0].frames["crops"] if len(logs) == 1 else None)
@@ -88,12 +94,10 @@ def share(
     files["index.html"] = page.html.encode()
     if pictures:
         files |= chart_files(page.charts)
-    target = output_folder(out, DEFAULT_OUT)
-    earlier = (EARLIER_REPORT,) if (target / "index.html").exists() else ()
-    drop_stale(target, files)
-    write_files(target, files)
+    earlier = (EARLIER_REPORT,) if (target.place / "index.html").exists() else ()
+    put(target, files, also)
     progress("")
-    return Shared(target / "index.html", (*_unattributed(pooled.unattributed), *earlier))
+    return Shared(target.shown / "index.html", (*_unattributed(pooled.unattributed), *earlier))
 
 
 def _unattributed(counts: pl.DataFrame) -> Iterator[str]:

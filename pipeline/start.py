@@ -2,10 +2,13 @@
 
 from __future__ import annotations
 
+import os
 from pathlib import Path
 from typing import TYPE_CHECKING
 
 from pipeline.errors import UsageError
+from pipeline.store.manifest import is_marked
+from pipeline.store.swap import clean_up, hidden_name, write_whole
 from schemas.dictionary import blank_log, dictionary_markdown, settings_toml
 from schemas.logs import LOGS
 
@@ -46,21 +49,45 @@ def start_folder(
         contents = {f"{log.name}.csv": blank_log(log).encode() for log in LOGS.values()} | contents
     if climate is not None:
         contents["climate.csv"] = climate.months.write_csv().encode()
-    if folder.exists() and not folder.is_dir():
-        message = f"{folder}: is a file; name a folder for the season."
-        raise UsageError(message)
+    _check(folder)
     written = []
     try:
         folder.mkdir(parents=True, exist_ok=True)
         for name, content in contents.items():
             path = folder / name
-            if not path.exists():
-                path.write_bytes(content)
+            clean_up(path)
+            if not os.path.lexists(path):
+                _write_new(path, content)
                 written.append(path)
     except OSError as error:
         message = f"{folder}: cannot be written: {error.strerror}. Choose a folder of your own."
         raise UsageError(message) from error
     return written
+
+
+def _check(folder: Path) -> None:
+    if folder.is_symlink():
+        where = os.path.realpath(folder)
+        message = f"{folder}: a link, and nothing is written through a link. Name the folder itself: {where}."
+        raise UsageError(message)
+    if folder.exists() and not folder.is_dir():
+        message = f"{folder}: is a file; name a folder for the season."
+        raise UsageError(message)
+    if is_marked(folder):
+        message = f"{folder}: holds pages that rowshelf wrote, so logs in it would not be read. Name another folder."
+        raise UsageError(message)
+
+
+def _write_new(path: Path, content: bytes) -> None:
+    """Write a file that is not there yet, whole or not at all."""
+    part = path.with_name(hidden_name(path))
+    try:
+        write_whole(part, content)
+        if os.path.lexists(path):
+            return
+        part.rename(path)
+    finally:
+        part.unlink(missing_ok=True)
 
 
 def _workbook() -> bytes:

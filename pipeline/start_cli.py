@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from pipeline.console import note
+from pipeline.console import note, printable, typed_path
 
 if TYPE_CHECKING:
     from pipeline.questions import Answers
@@ -18,7 +18,7 @@ Text = str | None
 
 
 def start(
-    folder: Annotated[Path, typer.Argument(metavar="FOLDER", help="the season folder")],
+    folder: Annotated[Path, typer.Argument(metavar="FOLDER", parser=typed_path, help="the season folder")],
     *,
     workbook: Annotated[bool, typer.Option("--workbook", help="one .xlsx with a sheet per log instead of CSV")] = False,
     sheets: Annotated[
@@ -86,7 +86,7 @@ def start(
     climate, about_climate = guessed_climate(answers.latitude, answers.longitude, answers.elevation_m)
     written = start_folder(folder, workbook=workbook, values=answers.values, climate=climate)
     for path in written:
-        sys.stdout.write(f"{path}\n")
+        sys.stdout.write(printable(f"{path}\n"))
     names = {path.name for path in written}
     for line in answers.notes:
         note(line)
@@ -109,7 +109,7 @@ def _write_pages(folder: Path, *, sheets: bool, phone: bool) -> None:
 
     today = dt.datetime.now().astimezone().date()
     for path in write_pages(folder, today, phone=phone, sheets=sheets):
-        sys.stdout.write(f"{path}\n")
+        sys.stdout.write(printable(f"{path}\n"))
     if phone:
         note("Copy logbook.html to the telephone and open it in a browser there; its files go into the folder.")
     if sheets:

@@ -83,7 +83,7 @@ def load_folder(
     vanished = sorted(set(known) - {file.name for file in files})
     changed = [file for file in files if not fresh_rules or known.get(file.name, ("",))[0] != file.sha256]
     if not changed and not vanished and store.setting("as_of") == as_of.isoformat():
-        return LoadReport(0, len(files), 0, found.notes)
+        return LoadReport(0, len(files), 0, (*store.notes, *found.notes))
     again = [file for file in files if file not in changed and known[file.name][1]]
     with store.transaction():
         for name in [*vanished, *(file.name for file in (*changed, *again) if file.name in known)]:
@@ -103,7 +103,7 @@ def load_folder(
         store.set_setting("reading", reading_key)
         store.set_setting("as_of", as_of.isoformat())
     progress("")
-    return LoadReport(len(changed), len(files) - len(changed), len(vanished), found.notes)
+    return LoadReport(len(changed), len(files) - len(changed), len(vanished), (*store.notes, *found.notes))
 
 
 def _reading_key(settings: Settings, files: Sequence[LogFile], this_year: int) -> str:

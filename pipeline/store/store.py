@@ -6,8 +6,6 @@ Hand-over between polars and DuckDB goes through the Arrow capsule of a frame, w
 from __future__ import annotations
 
 import hashlib
-import re
-import time
 from collections.abc import Iterator
 from contextlib import contextmanager
 from pathlib import Path
@@ -15,19 +13,31 @@ from pathlib import Path
 import duckdb
 import polars as pl
 
-from pipeline.errors import StoreError
+from pipeline.errors import NotAStoreError, StoreError
+from pipeline.store.connect import DAMAGE, MADE_ANEW, check_place, connected, first_line, is_damage
 from schemas.answer_table import Answer
 from schemas.answers import ANSWERS
 from schemas.contracts import core_types, polars_types
 from schemas.logs import LOGS, Log
 
 STORE_NAME = "rowshelf.duckdb"
+WAITS = 25
+"""How often to wait for another program that holds the store."""
 STORE_VERSION = 2
 """Raised when the layout changes in more than columns; an older store is rebuilt from the logs, a newer one refused."""
 
-WAITS, WAIT_SECONDS = 25, 0.2
-"""How often, and how long each time, to wait for another program that holds the store."""
-
+SCHEMAS = ("raw", "core", "out")
+FILE_COLUMNS = {
+    "file": "varchar",
+    "kind": "varchar",
+    "sha256": "varchar",
+    "rows": "bigint",
+    "encoding": "varchar",
+    "delimiter": "varchar",
+    "header": "varchar",
+    "again": "boolean",
+}
+SETTING_COLUMNS = {"name": "varchar", "value": "varchar"}
 SQL_TYPES = {"text": "varchar", "int": "bigint", "float": "double", "bool": "boolean", "date": "date"}
 
 
@@ -47,6 +57,8 @@ class Store:
 
     def __init__(self, con: duckdb.DuckDBPyConnection) -> None:
         self.con = con
+        self.notes: tuple[str, ...] = ()
+        """What to tell a person about the store itself."""
 
     @contextmanager
     def transaction(self) -> Iterator[None]:
@@ -119,29 +131,36 @@ class Store:
 
     def create(self) -> None:
         """Lay out an empty store, with every column's meaning and unit as a comment."""
-        for schema in ("raw", "core", "out"):
-            self.con.execute(f"drop schema if exists {schema} cascade; create schema {schema}")
+        for schema in SCHEMAS:
+            self.con.execute(f"create schema if not exists {schema}")
+        self._drop_ours()
         for log in LOGS.values():
             self._create_log(log)
         lines = " union all ".join(f"select source_file, source_line from core.{log}" for log in LOGS)  # noqa: S608
         self.con.execute(f"create view core.accepted_lines as {lines}")
         for answer in ANSWERS.values():
             self._create_answer(answer)
-        self.con.execute(
-            "create table raw.files (file varchar, kind varchar, sha256 varchar, rows bigint, encoding varchar,"
-            " delimiter varchar, header varchar, again boolean);"
-            " create table raw.settings (name varchar, value varchar)"
-        )
+        for name in ("files", "settings"):
+            self._create_table("raw", name)
         self._comment("table raw.files", "every file read; again: read it again at the next change")
         self._comment("table raw.settings", "what the store was made with: version, rowshelf.toml, day")
 
+    def _drop_ours(self) -> None:
+        """Only what bears a name of ours: a table that a person added to the store stays."""
+        ours = {*expected_columns(), ("core", "accepted_lines")}
+        query = (
+            "select schema_name, view_name, 'view' from duckdb_views() where database_name = current_database()"
+            " union all"
+            " select schema_name, table_name, 'table' from duckdb_tables() where database_name = current_database()"
+        )
+        for schema, name, kind in self.con.execute(query).fetchall():
+            if (schema, name) in ours:
+                self.con.execute(f'drop {kind} {schema}."{name}"')
+
     def _create_log(self, log: Log) -> None:
-        raw = [*(column.name for column in log.columns), "extra", "source_file"]
-        columns = ", ".join(f'"{name}" varchar' for name in raw)
-        self.con.execute(f"create table raw.{log.name} ({columns}, source_line bigint)")
+        self._create_table("raw", log.name)
         self._comment(f"table raw.{log.name}", f"{log.one_row_is}, as typed")
-        typed = ", ".join(f'"{name}" {SQL_TYPES[kind]}' for name, kind in log.core_columns.items())
-        self.con.execute(f"create table core.{log.name} ({typed})")
+        self._create_table("core", log.name)
         self._comment(f"table core.{log.name}", f"{log.one_row_is}: {log.why}")
         for column in log.columns:
             unit = f" ({column.unit})" if column.unit else ""
@@ -149,12 +168,15 @@ class Store:
                 self._comment(f'column core.{log.name}."{name}"', f"{column.description}{unit}")
 
     def _create_answer(self, answer: Answer) -> None:
-        columns = ", ".join(f'"{column.name}" {SQL_TYPES[column.dtype]}' for column in answer.columns)
-        self.con.execute(f"create table out.{answer.name} ({columns})")
+        self._create_table("out", answer.name)
         self._comment(f"table out.{answer.name}", f"{answer.description} (one row per {answer.grain})")
         for column in answer.columns:
             unit = f" ({column.unit})" if column.unit else ""
             self._comment(f'column out.{answer.name}."{column.name}"', f"{column.description}{unit}")
+
+    def _create_table(self, schema: str, name: str) -> None:
+        columns = ", ".join(f'"{column}" {kind}' for column, kind in expected_columns()[schema, name])
+        self.con.execute(f"create table {schema}.{name} ({columns})")
 
     def _comment(self, thing: str, text: str) -> None:
         quoted = text.replace("'", "''")
@@ -172,69 +194,111 @@ class Store:
         self.con.execute("insert into raw.settings values (?, ?)", [name, value])
 
 
+def expected_columns() -> dict[tuple[str, str], list[tuple[str, str]]]:
+    """The columns and SQL types of each table of a store, by schema and name."""
+    tables: dict[tuple[str, str], list[tuple[str, str]]] = {}
+    for log in LOGS.values():
+        raw = [*(column.name for column in log.columns), "extra", "source_file"]
+        tables["raw", log.name] = [*((name, "varchar") for name in raw), ("source_line", "bigint")]
+        tables["core", log.name] = [(name, SQL_TYPES[kind]) for name, kind in log.core_columns.items()]
+    for answer in ANSWERS.values():
+        tables["out", answer.name] = [(column.name, SQL_TYPES[column.dtype]) for column in answer.columns]
+    tables["raw", "files"] = list(FILE_COLUMNS.items())
+    tables["raw", "settings"] = list(SETTING_COLUMNS.items())
+    return tables
+
+
 @contextmanager
 def open_store(path: Path | None) -> Iterator[Store]:
-    """Open the store at ``path``, or one in memory; a new or older one is laid out empty.
+    """Open the store at ``path``, or one in memory; a new, older or changed one is laid out empty.
 
     Raises:
         StoreError: another program holds it, it is no store, it is newer than this program, or the place
             cannot be written.
     """
-    con = _connect(path)
-    try:
-        store = Store(con)
-        _check_version(store, path)
-        yield store
-    except duckdb.Error as error:
-        if not (isinstance(error, DAMAGE) or _is_damage(error)):
-            raise
-        message = f"{path}: the store cannot be read: {_first_line(error)}. {MADE_ANEW}"
-        raise StoreError(message) from error
-    finally:
-        con.close()
-
-
-DAMAGE = (duckdb.IOException, duckdb.FatalException, duckdb.InternalException, duckdb.SerializationException)
-"""What the engine raises where the file, or the disk below it, is not as it should be."""
-MADE_ANEW = "Move the file away: a new one is made from the logs."
-
-
-def _connect(path: Path | None) -> duckdb.DuckDBPyConnection:
-    """Connect, waiting briefly for another program to let go of the store."""
-    for attempt in range(WAITS + 1):
+    if path == Path(":memory:"):
+        path = None
+    if path is not None:
+        check_place(path, STORE_NAME)
+    with connected(path, WAITS) as con:
         try:
-            return duckdb.connect(
-                ":memory:" if path is None else str(path), config={"autoinstall_known_extensions": False}
-            )
+            store = Store(con)
+            store.notes = _check_layout(store, path)
+            yield store
         except duckdb.Error as error:
-            if not _is_held(error) or attempt == WAITS:
-                raise StoreError(_why_not(path, error)) from error
-        time.sleep(WAIT_SECONDS)
-    raise AssertionError
+            if not (isinstance(error, DAMAGE) or is_damage(error)):
+                raise
+            message = f"{path}: the store cannot be read: {first_line(error)}. {MADE_ANEW}"
+            raise StoreError(message) from error
 
 
-def _check_version(store: Store, path: Path | None) -> None:
-    known = store.con.execute(
-        "select 1 from information_schema.tables where table_schema = 'raw' and table_name = 'settings'"
-    ).fetchall()
-    found = store.setting("version") if known else None
-    version = int(found) if found and found.isdigit() else 0
-    if version > STORE_VERSION:
+def _check_layout(store: Store, path: Path | None) -> tuple[str, ...]:
+    """Lay out a store that is new, older or not as it should be; what to tell a person of it."""
+    found = _columns(store)
+    expected = expected_columns()
+    ours = bool(found) and _is_ours(store, found, expected)
+    if found and not ours:
         message = (
-            f"{path}: written by a newer rowshelf (store version {found}, this one knows {STORE_VERSION}). "
+            f"{path}: a database, but not one of rowshelf's; it was left as it is. Move it away, or name another file"
+            " with --store."
+        )
+        raise NotAStoreError(message)
+    kept = found.get(("raw", "settings")) == expected["raw", "settings"]
+    version = store.setting("version") if kept else None
+    if version and version.isdecimal() and int(version) > STORE_VERSION:
+        message = (
+            f"{path}: written by a newer rowshelf (store version {version}, this one knows {STORE_VERSION}). "
             "Update rowshelf, or move the file away: the logs hold everything and a new store is made from them."
         )
         raise StoreError(message)
     layout = _layout()
-    if version < STORE_VERSION or store.setting("layout") != layout:
-        tables = store.con.execute("select 1 from information_schema.tables").fetchall()
-        if found is None and not known and tables:
-            message = f"{path}: a database, but not one of rowshelf's. Move it away or name another with --store."
-            raise StoreError(message)
+    if version == str(STORE_VERSION) and store.setting("layout") == layout:
+        wrong = _differences(found, expected)
+        if not wrong:
+            return ()
+    else:
+        # an older store, made anew without a word; or one whose own settings are gone
+        wrong = [] if not found or version else ["raw.settings"]
+    try:
         with store.transaction():
             store.create()
             store.set_setting("version", str(STORE_VERSION))
             store.set_setting("layout", layout)
+    except StoreError as error:
+        message = f"{path}: {error}. If a table of your own leans on those of the store, move the file away."
+        raise StoreError(message) from error
+    if not wrong:
+        return ()
+    shown = ", ".join(wrong[:3]) + (f" and {len(wrong) - 3} more" if len(wrong) > 3 else "")
+    return (f"The store was not as rowshelf made it ({shown}), so it was made anew from the logs.",)
+
+
+Columns = dict[tuple[str, str], list[tuple[str, str]]]
+
+
+def _columns(store: Store) -> Columns:
+    """The columns of every table and view that is in the store."""
+    found: Columns = {}
+    query = (
+        "select schema_name, table_name, column_name, lower(data_type) from duckdb_columns()"
+        " where database_name = current_database() and not internal order by schema_name, table_name, column_index"
+    )
+    for schema, table, column, kind in store.con.execute(query).fetchall():
+        found.setdefault((schema, table), []).append((column, kind))
+    return found
+
+
+def _is_ours(store: Store, found: Columns, expected: Columns) -> bool:
+    """By its own settings; where those are gone or changed, by most of the tables bearing our names."""
+    if found.get(("raw", "settings")) == expected["raw", "settings"] and store.setting("version") is not None:
+        return True
+    return sum(name in found for name in expected) > len(expected) / 2
+
+
+def _differences(found: Columns, expected: Columns) -> list[str]:
+    """Tables that are missing, or whose columns are not those of the layout."""
+    wrong = [f"{schema}.{name}" for (schema, name), columns in expected.items() if found.get((schema, name)) != columns]
+    return wrong if ("core", "accepted_lines") in found else [*wrong, "core.accepted_lines"]
 
 
 def _layout() -> str:
@@ -244,38 +308,10 @@ def _layout() -> str:
     return hashlib.sha256(repr((tables, answers)).encode()).hexdigest()
 
 
-def _why_not(path: Path | None, error: duckdb.Error) -> str:
-    text = str(error)
-    if _is_held(error):
-        holder = re.search(r"PID (\d+)", text)
-        who = f"process {holder[1]}" if holder else "another program"
-        return f"{path}: {who} is using the store. Wait until it has finished, then run this again."
-    if "not a valid DuckDB database" in text:
-        return f"{path}: not a store. {MADE_ANEW}"
-    if _is_damage(error):
-        return f"{path}: the store is damaged: {_first_line(error)}. {MADE_ANEW}"
-    return (
-        f"{path}: the store cannot be opened: {_first_line(error)}. Is the folder writable? "
-        "(--store names another place)"
-    )
-
-
-def _is_held(error: duckdb.Error) -> bool:
-    return any(words in str(error) for words in ("Conflicting lock", "set lock on file", "used by another process"))
-
-
-def _is_damage(error: duckdb.Error) -> bool:
-    return any(word in str(error) for word in ("replaying WAL", "checksum", "orrupt"))
-
-
 def _why_not_written(error: duckdb.Error) -> str:
     """The engine may fail after the changes are safe; they count then."""
     if "succeeded and is durable" in str(error):
-        return f"everything was written, but the disk is full or failing: {_first_line(error)}. Make room, then go on."
-    if _is_damage(error):
-        return f"the store is damaged: {_first_line(error)}. {MADE_ANEW}"
-    return f"the store could not be written, and is as it was before: {_first_line(error)}"
-
-
-def _first_line(error: Exception) -> str:
-    return str(error).strip().splitlines()[0] if str(error).strip() else type(error).__name__
+        return f"everything was written, but the disk is full or failing: {first_line(error)}. Make room, then go on."
+    if is_damage(error):
+        return f"the store is damaged: {first_line(error)}. {MADE_ANEW}"
+    return f"the store could not be written, and is as it was before: {first_line(error)}"

@@ -58,7 +58,11 @@ def rows(season: Season, name: str) -> list[dict[str, str]]:
 
 
 def folder_bytes(folder: Path) -> dict[str, bytes]:
-    return {path.name: path.read_bytes() for path in sorted(folder.iterdir())}
+    """The files of a folder, but for what commands leave in it: a store, and folders of pages."""
+    files = (
+        path for path in sorted(folder.iterdir()) if path.is_file() and not path.name.startswith("rowshelf.duckdb")
+    )
+    return {path.name: path.read_bytes() for path in files}
 
 
 def test_committed_files_are_what_the_simulator_makes(tmp_path: Path) -> None:
