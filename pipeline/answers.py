@@ -129,7 +129,7 @@ def grouping_columns(by: str) -> list[str]:
     Raises:
         UsageError: an unknown name, or more than two.
     """
-    names = [name.strip().casefold() for name in by.split(",") if name.strip()]
+    names = list(dict.fromkeys(name.strip().casefold() for name in by.split(",") if name.strip()))
     unknown = [name for name in names if name not in BY_NAME]
     if unknown or not 1 <= len(names) <= 2:
         message = f"--by {by}: write one or two of {', '.join(BY_NAME)}, with a comma between."

@@ -38,7 +38,9 @@ StorePath = Annotated[
     typer.Option("--store", metavar="FILE", parser=typed_path, help="where the store is kept, if not in FOLDER"),
 ]
 Out = Annotated[Path | None, typer.Option("--out", metavar="DIR", parser=typed_path, help="where files go")]
-Seed = Annotated[int, typer.Option("--seed", help="seed of the random draws; the same seed gives the same answer")]
+Seed = Annotated[
+    int, typer.Option("--seed", min=0, help="seed of the random draws; the same seed gives the same answer")
+]
 AsPdf = Annotated[bool, typer.Option("--pdf", help="also print the page to index.pdf, by an installed browser")]
 AsPictures = Annotated[bool, typer.Option("--pictures", help="also write each chart to charts/, as SVG and as PNG")]
 

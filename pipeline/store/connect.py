@@ -44,14 +44,14 @@ def check_place(path: Path, usual: str) -> None:
         what = "a log" if path.suffix.casefold() in ENDINGS | WORKBOOKS or kind_of(path.name) else "something else"
         message = f"--store {path}: by its name this would be read as {what}. Name it such as --store {better}."
         raise UsageError(message)
-    wal = path.with_name(f"{path.name}.wal")
+    wal = Path(f"{path}.wal")
     try:
         if link := next((place for place in (path, wal) if place.is_symlink()), None):
             message = f"{link}: a link, and nothing is written through a link. Name the store itself with --store."
             raise UsageError(message)
         if path.is_dir():
-            better = shlex.quote(str(path / usual))
-            message = f"--store {path}: is a folder. Name a file, such as --store {better}."
+            better = shlex.quote(str(path.with_name("store.duckdb") if path.name == usual else path / usual))
+            message = f"{path}: is a folder, and a store is a file. Name one, such as --store {better}."
             raise UsageError(message)
         if not path.parent.is_dir():
             message = f"--store {path}: there is no folder {path.parent}. Make it first, or name another."
@@ -73,16 +73,17 @@ def _check_file(path: Path, usual: str) -> None:
     if not start and path.name == usual:
         path.unlink()  # of a run that was killed as it made the store: it holds nothing
         return
-    another = f"Nothing was changed. Name another file with --store, or move this one away. {MADE_ANEW}"
+    another = "Nothing was changed. Name another file with --store, or move this one away: the logs hold everything."
     if start.startswith(SQLITE):
         message = f"{path}: not a store of rowshelf's, but an SQLite database. {another}"
     elif start[MAGIC_AT : MAGIC_AT + len(MAGIC)] == MAGIC:
         return
     elif not start:
         message = f"{path}: an empty file, not a store. {another}"
+    elif _is_text(start):
+        message = f"{path}: not a store, but text, perhaps a log. {another}"
     else:
-        looks = "text, perhaps a log" if _is_text(start) else "a file of another kind, or damaged"
-        message = f"{path}: not a store, but {looks}. {another}"
+        message = f"{path}: not a store, or a damaged one; nothing was changed. {MADE_ANEW}"
     raise NotAStoreError(message)
 
 

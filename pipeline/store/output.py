@@ -6,6 +6,7 @@ the end, all or none.
 
 from __future__ import annotations
 
+import errno
 import os
 import re
 import shlex
@@ -85,11 +86,23 @@ def claim(out: Path | None, default: Path, command: str, sources: Sequence[Path]
         if shown.is_dir():
             _check_folder(target, sources)
         elif shown.exists():
-            message = f"{option}{shown}: is a file, not a folder. {_say(shown)}"
+            message = f"{option}{shown}: is a file, not a folder. {_say(shown.with_name(shown.stem))}"
             raise UsageError(message)
+        else:
+            _check_parent(target)
     except OSError as error:
         raise UsageError(_not_written(option, shown, error)) from error
     return target
+
+
+def _check_parent(target: Output) -> None:
+    """Whether a new folder can be made, before anything is worked out for it."""
+    above = next(parent for parent in target.place.parents if os.path.lexists(parent))
+    if not above.is_dir():
+        message = f"{target.option}{target.shown}: {above} is a file, so no folder can be made in it. Name another."
+        raise UsageError(message)
+    if not os.access(above, os.W_OK | os.X_OK):
+        raise PermissionError(errno.EACCES, os.strerror(errno.EACCES), str(above))
 
 
 def _check_folder(target: Output, sources: Sequence[Path]) -> None:
@@ -288,7 +301,8 @@ def check_calendar(path: Path) -> None:
         UsageError: it may not.
     """
     if path.suffix.casefold() != CALENDAR_ENDING:
-        better = shlex.quote(str(free_name(path.with_name(f"{path.stem or 'shelf'}{CALENDAR_ENDING}"))))
+        stem = "shelf" if path.name.startswith(".") else path.stem
+        better = shlex.quote(str(free_name(path.with_name(f"{stem}{CALENDAR_ENDING}")))) if path.name else "shelf.ics"
         message = f"--calendar {path}: the name of a calendar ends in .ics: write --calendar {better}."
         raise UsageError(message)
     other = f"Nothing was written. Name a new file, such as --calendar {shlex.quote(str(free_name(path)))}."

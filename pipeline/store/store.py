@@ -6,6 +6,7 @@ Hand-over between polars and DuckDB goes through the Arrow capsule of a frame, w
 from __future__ import annotations
 
 import hashlib
+from collections import Counter
 from collections.abc import Iterator
 from contextlib import contextmanager
 from pathlib import Path
@@ -37,6 +38,9 @@ FILE_COLUMNS = {
     "header": "varchar",
     "again": "boolean",
 }
+LINE_COLUMNS = {"source_file": "varchar", "source_line": "bigint"}
+ALIKE = 8
+"""So many tables with our very columns stand in no database but a store of ours."""
 SETTING_COLUMNS = {"name": "varchar", "value": "varchar"}
 SQL_TYPES = {"text": "varchar", "int": "bigint", "float": "double", "bool": "boolean", "date": "date"}
 
@@ -253,12 +257,12 @@ def _check_layout(store: Store, path: Path | None) -> tuple[str, ...]:
         raise StoreError(message)
     layout = _layout()
     if version == str(STORE_VERSION) and store.setting("layout") == layout:
-        wrong = _differences(found, expected)
+        wrong = _differences(found, expected) or _rows_differ(store)
         if not wrong:
             return ()
     else:
         # an older store, made anew without a word; or one whose own settings are gone
-        wrong = [] if not found or version else ["raw.settings"]
+        wrong = [] if not found or (version and version.isdecimal()) else ["raw.settings"]
     try:
         with store.transaction():
             store.create()
@@ -292,13 +296,35 @@ def _is_ours(store: Store, found: Columns, expected: Columns) -> bool:
     """By its own settings; where those are gone or changed, by most of the tables bearing our names."""
     if found.get(("raw", "settings")) == expected["raw", "settings"] and store.setting("version") is not None:
         return True
-    return sum(name in found for name in expected) > len(expected) / 2
+    alike = sum(found.get(name) == columns for name, columns in expected.items())
+    return alike >= ALIKE or sum(name in found for name in expected) > len(expected) / 2
 
 
 def _differences(found: Columns, expected: Columns) -> list[str]:
     """Tables that are missing, or whose columns are not those of the layout."""
-    wrong = [f"{schema}.{name}" for (schema, name), columns in expected.items() if found.get((schema, name)) != columns]
-    return wrong if ("core", "accepted_lines") in found else [*wrong, "core.accepted_lines"]
+    layout = {**expected, ("core", "accepted_lines"): list(LINE_COLUMNS.items())}
+    return [f"{schema}.{name}" for (schema, name), columns in layout.items() if found.get((schema, name)) != columns]
+
+
+def _rows_differ(store: Store) -> list[str]:
+    """Whether the rows of each file are still as many as the last load wrote."""
+    raw = " union all ".join(f"select source_file from raw.{log}" for log in LOGS)  # noqa: S608
+    counts = "select source_file, count(*) from"
+    pairs = (
+        ("raw", f"{counts} ({raw}) group by all", "select file, rows from raw.files where rows is distinct from 0"),
+        (
+            "core",
+            f"{counts} core.accepted_lines group by all",
+            "select file, accepted from out.load_summary where accepted is distinct from 0",
+        ),
+    )
+    return [
+        f"rows of {schema}" for schema, counted, written in pairs if _counts(store, counted) != _counts(store, written)
+    ]
+
+
+def _counts(store: Store, query: str) -> Counter[tuple[object, ...]]:
+    return Counter(store.con.execute(query).fetchall())
 
 
 def _layout() -> str:
