@@ -11,6 +11,7 @@ from dataclasses import dataclass, field
 from typing import Any
 
 from pipeline.errors import UsageError
+from schemas.logs import LOGS
 from schemas.settings import SECTIONS, SETTINGS, Setting
 
 DAYS_IN_MONTH = (31, 29, 31, 30, 31, 30, 31, 31, 30, 31, 30, 31)
@@ -53,6 +54,10 @@ class Settings:
     warming: str = "ignored"
     smallest_group: int = 3
     needs: dict[str, CropNeed] = field(default_factory=dict)
+    files: dict[str, str] = field(default_factory=dict)
+    """The log that a file or sheet holds, by its name, or ``none``."""
+    columns: dict[str, dict[str, str]] = field(default_factory=dict)
+    """For each log, the column that a heading means, or ``none``."""
 
     @property
     def southern(self) -> bool:
@@ -96,10 +101,13 @@ def parse_settings(content: str | None, file: str = "rowshelf.toml") -> Settings
         raise UsageError(message) from error
     values: dict[str, Any] = {}
     for section, body in document.items():
-        _known(section, SECTIONS, f"{file}: unknown section [{section}]")
+        _known(section, (*SECTIONS, "columns"), f"{file}: unknown section [{section}]")
         if not isinstance(body, dict):
             message = f"{file}: {section} is a section: write [{section}] on a line of its own."
             raise UsageError(message)
+        if section in NAMED:
+            values[section] = NAMED[section](file, body)
+            continue
         if section == "needs":
             values["needs"] = {crop.casefold().strip(): _need(file, crop, need) for crop, need in body.items()}
             continue
@@ -108,6 +116,35 @@ def parse_settings(content: str | None, file: str = "rowshelf.toml") -> Settings
             name: str = RENAMED.get((section, setting.key), setting.key)
             values[name] = _check(setting, value, f"{file}: [{section}] {key}")
     return Settings(**values)
+
+
+def _files(file: str, body: dict[str, Any]) -> dict[str, str]:
+    return {name: _one_of(kind, tuple(LOGS), f'{file}: [files] "{name}"') for name, kind in body.items()}
+
+
+def _columns(file: str, body: dict[str, Any]) -> dict[str, dict[str, str]]:
+    found: dict[str, dict[str, str]] = {}
+    for log, headings in body.items():
+        _known(log, tuple(LOGS), f"{file}: [columns.{log}]: no such log")
+        if not isinstance(headings, dict):
+            message = f'{file}: [columns]: write [columns.harvests] and below it such as "Number" = "weight".'
+            raise UsageError(message)
+        names = tuple(column.name for column in LOGS[log].columns)
+        if headings:
+            found[log] = {
+                heading: _one_of(column, names, f'{file}: [columns.{log}] "{heading}"')
+                for heading, column in headings.items()
+            }
+    return found
+
+
+def _one_of(word: object, known: tuple[str, ...], where: str) -> str:
+    _known(str(word), (*known, "none"), f"{where}: {word!r} is not known")
+    return str(word)
+
+
+NAMED: dict[str, Callable[[str, dict[str, Any]], Any]] = {"files": _files, "columns": _columns}
+"""Sections whose keys are names that the grower uses."""
 
 
 def _need(file: str, crop: str, body: object) -> CropNeed:

@@ -8,6 +8,7 @@ from __future__ import annotations
 from dataclasses import dataclass, field
 
 from schemas.method_spellings import METHOD_SAYS_ALSO, METHOD_SPELLINGS
+from schemas.words.spellings import MORE_NO, MORE_YES, SPELLINGS
 
 
 @dataclass(frozen=True)
@@ -22,7 +23,7 @@ class Code:
 
     def lookup(self) -> dict[str, str]:
         """Every accepted spelling, lower case, and the standard word it stands for."""
-        return {word: word for word in self.words} | self.spellings
+        return SPELLINGS.get(self.name, {}) | {word: word for word in self.words} | self.spellings
 
 
 METHOD = Code(
@@ -151,6 +152,7 @@ LID = Code(
         "metal": "metal lid",
         "plastic": "plastic lid",
         "glass": "glass lid with clip or weight",
+        "other": "another closure, such as a cork",
         "cloth": "cloth cover",
         "bag": "bag",
         "none": "no lid",
@@ -262,6 +264,7 @@ USE = Code(
         "swapped": "swapped",
         "sold": "sold",
         "donated": "donated",
+        "animals": "fed to animals",
     },
     {
         "ate": "eaten",
@@ -290,6 +293,8 @@ YES_NO: dict[str, bool] = {
     "n": False,
     "false": False,
     "0": False,
+    **dict.fromkeys(MORE_YES, True),
+    **dict.fromkeys(MORE_NO, False),
 }
 
 NOT_KNOWN = frozenset({"?", "??", "n/a", "na", "unknown", "not known", "don't know"})

@@ -138,6 +138,20 @@ SETTINGS: tuple[Setting, ...] = (
         "ignored",
         example='"followed"',
     ),
+    Setting(
+        "files",
+        '"Preserves"',
+        "text",
+        "the log that a file or sheet of another name holds (batches, harvests, ...), or none to leave it out",
+        example='"batches"',
+    ),
+    Setting(
+        "columns.batches",
+        '"Number"',
+        "text",
+        "the column that a heading of that log means, or none; [columns.harvests] and so on for the other logs",
+        example='"containers"',
+    ),
     Setting("share", "smallest_group", "whole", "no figure is shared that rests on fewer plots", 3, 2, 1000, "3"),
 )
 SECTIONS: tuple[str, ...] = tuple(dict.fromkeys(setting.section for setting in SETTINGS))

@@ -15,6 +15,7 @@ from typing import NamedTuple
 
 from pipeline.intake.nearest import did_you_mean
 from schemas.codes import CODES, YES_NO
+from schemas.words.spellings import YES_NO_WORDS
 
 
 class Cell(NamedTuple):
@@ -263,14 +264,24 @@ def code(text: str | None, vocabulary: str) -> Cell:
     return bad("unknown_word", f"expected one of {', '.join(CODES[vocabulary].words)}{hint}")
 
 
-def yes_no(text: str | None) -> Cell:
-    """Yes or no; empty is unknown."""
+def yes_no(text: str | None, column: str = "") -> Cell:
+    """Yes or no; empty is unknown. Some columns have words of their own, such as ``airlock`` for ``vented``."""
     plain = tidy(text).casefold()
     if not plain:
         return Cell()
-    if plain not in YES_NO:
+    known = YES_NO | YES_NO_WORDS.get(column, {})
+    if plain not in known:
         return bad("not_yes_or_no", "expected yes or no, or an empty cell where it is not known")
-    return Cell(YES_NO[plain])
+    return Cell(known[plain])
+
+
+def month(text: str | None) -> Cell:
+    """A month by its number or its name."""
+    plain = tidy(text).rstrip(".")
+    if not plain:
+        return Cell()
+    number = month_number(plain) or (int(plain) if re.fullmatch(r"\d{1,2}", plain, re.ASCII) else None)
+    return Cell(number) if number else bad("not_a_month", "expected a month, such as 6 or Jun")
 
 
 def label(text: str | None) -> Cell:

@@ -15,9 +15,11 @@ import polars as pl
 
 from pipeline.intake import cells, quantities
 from pipeline.intake.cells import Cell
+from pipeline.intake.compose import Composer
 from pipeline.intake.counted import weigh_counted
 from pipeline.intake.date_columns import DateColumns
 from pipeline.intake.headers import Header
+from pipeline.intake.products import known_crops, method_in
 from pipeline.intake.records import Part
 from pipeline.intake.salt_percent import percent_texts, salt_in_grams
 from pipeline.intake.shape import PROBLEM_COLUMNS, shape_rows, shorten
@@ -89,6 +91,7 @@ class LogReader:
         self.further_unknown: tuple[int, int] = (0, 0)
         """Rows of crops beyond those: first line, number of rows."""
         self._dates = DateColumns(self.log, header, reading.date_order, reading.this_year, (file, *titles))
+        self._composer = Composer(self.log, header, reading.crop_lookup or known_crops(), method_in(file))
         self._columns = {column.name: _ColumnReader(column, header, reading) for column in self.log.columns}
 
     def read(self, part: Part) -> Typed:
@@ -97,10 +100,12 @@ class LogReader:
         raw = shaped.readable
         typed: dict[str, pl.Series] = {name: raw[name] for name in ("source_file", "source_line")}
         problems = [shaped.problems]
-        settled = self._dates.settle(raw) | (percent_texts(raw) if self.log.name == "batches" else {})
+        gathered = self._composer.gather(raw, shaped.cells)
+        texts_of = self._composer.finish(gathered.with_columns(self._dates.settle(gathered).values()))
+        if self.log.name == "batches":
+            texts_of = texts_of.with_columns(percent_texts(texts_of).values())
         for column in sorted(self.log.columns, key=lambda column: column.kind != CROP):  # counts need the crop
-            texts = settled.get(column.name, raw[column.name])
-            found, bad = self._columns[column.name].read(texts)
+            found, bad = self._columns[column.name].read(texts_of[column.name])
             if column.name == "weight":
                 notes = raw["note"] if "note" in raw.columns else None
                 found, uncounted = weigh_counted(found, typed.get("crop"), notes, self.reading.own_units)
@@ -155,7 +160,8 @@ class LogReader:
 
     def closing_problems(self) -> pl.DataFrame:
         """What is to be said once, when all records are read: columns of dates, and unknown crops."""
-        return pl.concat([self._dates.problems(self.file, self.header.line), self.unknown_crop_problems()])
+        said = self._dates.problems(self.file, self.header.line), self._composer.notes(self.file, self.header.line)
+        return pl.concat([*said, self.unknown_crop_problems()])
 
     def unknown_crop_problems(self) -> pl.DataFrame:
         """One warning per unknown crop, at its first line; to be asked for when all records are read."""
@@ -258,10 +264,10 @@ def _reader(column: Field, unit: str | None, reading: Reading) -> Callable[[str]
         VOLUME: lambda text: quantities.quantity(text, "volume", unit, pint=reading.pint),
         TEMPERATURE: lambda text: quantities.temperature(text, unit),
         NUMBER: lambda text: quantities.number(text, percent=column.unit == "pct", unit=column.unit),
-        COUNT: quantities.count,
+        COUNT: cells.month if column.name == "month" else quantities.count,
         CROP: lambda text: cells.crop(text, reading.crop_lookup),
         CODE: lambda text: cells.code(text, column.code or column.name),
-        YES_NO: cells.yes_no,
+        YES_NO: lambda text: cells.yes_no(text, column.name),
         AMOUNT: lambda text: quantities.amount(text, unit),
         IDENTIFIER: cells.label,
     }

@@ -8,15 +8,14 @@ from __future__ import annotations
 
 import hashlib
 import os
-from collections.abc import Iterable, Iterator
-from dataclasses import dataclass
+from collections.abc import Iterable, Iterator, Mapping
+from dataclasses import dataclass, replace
 from itertools import chain
 from pathlib import Path
 
 from pipeline.errors import RowshelfError
-from pipeline.intake import workbook
+from pipeline.intake import kinds, workbook
 from pipeline.intake.headers import Header, find_header
-from pipeline.intake.nearest import did_you_mean
 from pipeline.intake.records import Form, Odd, Part, Row, part_of, parts, read_rows, text_lines
 from pipeline.intake.text import TooLong, find_encoding, shown_marks, utf8_blocks, whole_lines
 from schemas.logs import LOGS
@@ -43,6 +42,10 @@ class LogFile:
     kind: str
     sha256: str
     sheet: str | None = None
+    columns: tuple[tuple[str, str], ...] = ()
+    """What rowshelf.toml says of headings of this log: heading and column, or ``none``."""
+    told: str = ""
+    """Its name as rowshelf.toml would say it, where the name is not that of a log; else empty."""
 
 
 @dataclass(frozen=True)
@@ -65,29 +68,33 @@ class Found:
     notes: tuple[str, ...]
 
 
-def find_logs(folder: Path) -> Found:
+def find_logs(
+    folder: Path, files: Mapping[str, str] | None = None, columns: Mapping[str, Mapping[str, str]] | None = None
+) -> Found:
     """The logs of a folder.
 
-    A log's kind is the start of its file name, or of its sheet's name. Hidden files, links to folders and
-    folders that hold our own output are left out.
+    A log's kind is the start of its file name, or of its sheet's name; else what rowshelf.toml says, or what words in
+    the name and its headings tell. Hidden files, links to folders and folders that hold our own output are left out.
+
+    Args:
+        folder: the season folder.
+        files: ``[files]`` of rowshelf.toml: the log that a file or sheet holds, or ``none``.
+        columns: ``[columns]`` of rowshelf.toml: for each log, the column that a heading means.
 
     Raises:
         RowshelfError: a log, or a folder, cannot be read.
     """
     logs: list[LogFile] = []
     notes: list[str] = []
+    chosen = {kinds.plain_title(name): kind for name, kind in (files or {}).items()}
+    settled = {kind: tuple(sorted(named.items())) for kind, named in (columns or {}).items()}
     for path in _files(folder):
         inside = shown_path(path.relative_to(folder))
-        ending = path.suffix.casefold()
         try:
-            if ending in WORKBOOKS:
-                sheets, unread = _sheets(path, inside)
-                logs += sheets
-                notes += unread
-            elif ending in ENDINGS and (kind := kind_of(path.name)):
-                logs.append(LogFile(path, inside, kind, checksum(path)))
-            elif ending in ENDINGS or (ending in UNREAD_ENDINGS and kind_of(path.name)):
-                notes.append(f"{inside}: not read, {_why_not(path.name, ending)}")
+            for file, title in _candidates(path, inside):
+                log, note = _decided(file, title, chosen, settled)
+                logs += [log] if log else []
+                notes += [note] if note else []
         except OSError as error:
             message = (
                 f"{inside}: cannot be read ({error.strerror}). Is it open elsewhere, or are you allowed to read it?"
@@ -128,28 +135,48 @@ def kind_of(name: str) -> str | None:
     return next((kind for kind in LOGS if plain.startswith(kind)), None)
 
 
-def _why_not(name: str, ending: str) -> str:
-    if kind_of(name):
-        return f"a {ending} file: save it as .csv, .xlsx or .ods"
-    hint = did_you_mean(name.casefold().removesuffix(ending), {kind: f"{kind}{ending}" for kind in LOGS}, 75)
-    return f"its name does not start with the name of a log{hint}"
+def _candidates(path: Path, inside: str) -> Iterator[tuple[LogFile, str]]:
+    """The file, or each sheet that is not hidden, and its title; nothing for a file of another trade."""
+    ending = path.suffix.casefold()
+    if ending in WORKBOOKS:
+        names = workbook.sheet_names(path, inside)
+        digest = checksum(path)
+        for name, hidden in names:
+            # A workbook with one sheet may carry the log's name itself.
+            title = path.stem if len(names) == 1 and kinds.kind_of_words(name) is None else name
+            if not hidden or kind_of(name):
+                yield LogFile(path, f"{inside} [{name}]", "", digest, name), title
+    elif ending in ENDINGS:
+        yield LogFile(path, inside, "", checksum(path)), path.stem
+    elif ending in UNREAD_ENDINGS and (kind_of(path.name) or kinds.kind_of_words(path.stem)):
+        yield LogFile(path, inside, "", ""), path.stem
 
 
-def _sheets(path: Path, inside: str) -> tuple[list[LogFile], list[str]]:
-    """The sheets of a workbook that are logs, and notes on the others.
+def _decided(
+    file: LogFile, title: str, chosen: Mapping[str, str], settled: Mapping[str, tuple[tuple[str, str], ...]]
+) -> tuple[LogFile | None, str]:
+    """The log that a file or sheet holds, and what to say where it is none."""
+    if not file.sha256:
+        ending = file.path.suffix.casefold()
+        return None, f"{file.name}: not read, a {ending} file: save it as .csv, .xlsx or .ods"
+    kind = chosen.get(kinds.plain_title(title))
+    if kind == "none":
+        return None, ""
+    own = kind or kind_of(title)
+    if own:
+        return replace(file, kind=own, columns=settled.get(own, ())), ""
+    fits = kinds.fitting_kinds(title, lambda kind: _fit_of(replace(file, kind=kind, columns=settled.get(kind, ()))))
+    if len(fits) == 1:
+        return replace(file, kind=fits[0], columns=settled.get(fits[0], ()), told=title), ""
+    return None, f"{file.name}: not read, {kinds.why_not(title, fits)}"
 
-    A workbook with one sheet may carry the log's name itself.
-    """
-    names = workbook.sheet_names(path, inside)
-    digest = checksum(path)
-    logs, notes = [], []
-    for name, hidden in names:
-        kind = kind_of(name) or (kind_of(path.name) if len(names) == 1 else None)
-        if kind:
-            logs.append(LogFile(path, f"{inside} [{name}]", kind, digest, name))
-        elif not hidden:
-            notes.append(f"{inside} [{name}]: not read, {_why_not(name, '')}")
-    return logs, notes
+
+def _fit_of(file: LogFile) -> kinds.Fit:
+    """How well the headings of a file fit the log that it is taken for."""
+    header = open_log(file).header
+    if header is None:
+        return kinds.Fit(0, complete=False)
+    return kinds.Fit(len(header.columns) + len(header.shared), complete=not header.missing)
 
 
 def checksum(path: Path) -> str:
@@ -188,7 +215,7 @@ def _head(data: bytes) -> list[str]:
 
 
 def _header(file: LogFile, rows: list[Row], delimiter: str) -> Header | None:
-    return find_header(LOGS[file.kind], [(row.line, tuple(row.cells)) for row in rows], delimiter)
+    return find_header(LOGS[file.kind], [(row.line, tuple(row.cells)) for row in rows], delimiter, dict(file.columns))
 
 
 def _with_rows_above(
@@ -227,7 +254,7 @@ def _open_sheet(file: LogFile, sheet: str) -> LogText:
     if header is None:
         return LogText(file, None, _in_parts(chain(head, rows), Form("", 0)), ending)
     form = Form("", len(header.cells))
-    below = _in_parts(chain((row for row in head if row.line > header.line), rows), form)
+    below = _in_parts(chain((row for row in head if row.line > header.last_line), rows), form)
     return _with_rows_above(file, header, [row for row in head if row.line < header.line], below, ending)
 
 

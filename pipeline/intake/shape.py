@@ -42,6 +42,8 @@ class Shaped:
     raw: pl.DataFrame
     readable: pl.DataFrame
     problems: pl.DataFrame
+    cells: pl.DataFrame
+    """The readable rows in the columns of the file, named by position."""
 
 
 @cache
@@ -86,7 +88,7 @@ def shape_rows(kind: str, file: str, header: Header, part: Part) -> Shaped:
         cells = cells.filter(rules == "")
     readable = _raw(log, file, header, cells)
     raw = pl.concat([readable, raw_of(log, file, odd)], rechunk=False) if odd else readable
-    return Shaped(raw, readable, _problems(file, header.delimiter, odd))
+    return Shaped(raw, readable, _problems(file, header.delimiter, odd), cells)
 
 
 RULES = {

@@ -14,6 +14,7 @@ import polars as pl
 from pipeline import reference
 from pipeline.errors import RowshelfError
 from pipeline.intake.headers import Header, nearest_column
+from pipeline.intake.heading_notes import as_toml, asked_for, heading_notes, to_settle
 from pipeline.intake.normalise import LogReader, Reading
 from pipeline.intake.read import LogFile, LogText, checksum, find_logs, open_log
 from pipeline.intake.records import Part, Row
@@ -51,6 +52,8 @@ class LoadReport:
     unchanged: int
     vanished: int
     notes: tuple[str, ...]
+    to_settle: tuple[str, ...] = ()
+    """Lines for rowshelf.toml that settle what was taken by its meaning."""
 
 
 def load_folder(
@@ -73,7 +76,7 @@ def load_folder(
         RowshelfError: a log cannot be read, or changed while it was read.
         StoreError: the store cannot be written.
     """
-    found = find_logs(folder)
+    found = find_logs(folder, settings.files, settings.columns)
     files = found.logs
     reading_key = _reading_key(settings, files, as_of.year)
     fresh_rules = store.setting("reading") == reading_key
@@ -88,14 +91,12 @@ def load_folder(
     with store.transaction():
         for name in [*vanished, *(file.name for file in (*changed, *again) if file.name in known)]:
             _forget(store, name)
-        lookup = _load_files(store, [*changed, *again], settings, as_of.year, progress)
+        lookup, read_as = _load_files(store, [*changed, *again], settings, as_of.year, progress)
         settled = [*sorted(CROSS_RULES), UNCLEAR_CROP, COPY_RULE, IMPLAUSIBLE]
         store.con.execute("delete from out.problems where rule in (select unnest(?))", [settled])
         unclear, respelt = settle_crops(store, lookup)
         store.insert("out.problems", unclear)
-        alone = pl.concat(
-            [set_copies_aside(store, decided_by(getattr(settings, "files", ()))), set_implausible_aside(store)]
-        )
+        alone = pl.concat([set_copies_aside(store, decided_by(settings.files)), set_implausible_aside(store)])
         cross, respelled = run_cross_checks(store, as_of)
         store.insert("out.problems", pl.concat([alone, cross]))
         aside = pl.concat([alone, cross.filter(pl.col("level") == "error")])["file"].unique().to_list()
@@ -103,14 +104,24 @@ def load_folder(
         store.set_setting("reading", reading_key)
         store.set_setting("as_of", as_of.isoformat())
     progress("")
-    return LoadReport(len(changed), len(files) - len(changed), len(vanished), (*store.notes, *found.notes))
+    notes = (*store.notes, *found.notes)
+    return LoadReport(len(changed), len(files) - len(changed), len(vanished), notes, tuple(as_toml(read_as)))
 
 
 def _reading_key(settings: Settings, files: Sequence[LogFile], this_year: int) -> str:
     """Changes whenever a cell could be read differently: our rules, settings, the grower's crops, the reference."""
     crops = [file.sha256 for file in files if file.kind == "crops"]
     known = reference.crop_reference(None).write_json()
-    parts = [READING_VERSION, settings.date_order, settings.pint, this_year, *crops, known]
+    parts = [
+        READING_VERSION,
+        settings.date_order,
+        settings.pint,
+        this_year,
+        settings.files,
+        settings.columns,
+        *crops,
+        known,
+    ]
     return hashlib.sha256(json.dumps(parts).encode()).hexdigest()
 
 
@@ -139,15 +150,21 @@ def _forget(store: Store, name: str) -> None:
 
 def _load_files(
     store: Store, files: Sequence[LogFile], settings: Settings, this_year: int, progress: Callable[[str], None]
-) -> CropLookup:
-    """The grower's crops first, since they say how the other logs are read; the words for crops are given back."""
+) -> tuple[CropLookup, dict[str, dict[str, str]]]:
+    """The grower's crops first, since they say how the other logs are read.
+
+    Returns:
+        The words for crops, and what rowshelf.toml may settle.
+    """
+    read_as: dict[str, dict[str, str]] = {}
     reading = Reading(settings.date_order, settings.pint, this_year=this_year)
     for file in sorted(files, key=lambda file: (file.kind != "crops", file.name)):
         progress(file.name)
         if file.kind != "crops" and not reading.crop_lookup:
             reading = _reading(store, settings, this_year)
         try:
-            _load_file(store, file, reading, progress)
+            for section, lines in _load_file(store, file, reading, progress).items():
+                read_as[section] = read_as.get(section, {}) | lines
             unchanged = checksum(file.path) == file.sha256
         except OSError as error:
             message = f"{file.name}: cannot be read ({error.strerror}). Nothing was changed: try again."
@@ -155,10 +172,12 @@ def _load_files(
         if not unchanged:
             message = f"{file.name}: changed while it was read. Nothing was changed here: run this again."
             raise RowshelfError(message)
-    return reading.crop_lookup or _reading(store, settings, this_year).crop_lookup
+    return reading.crop_lookup or _reading(store, settings, this_year).crop_lookup, read_as
 
 
-def _load_file(store: Store, file: LogFile, reading: Reading, progress: Callable[[str], None]) -> None:
+def _load_file(
+    store: Store, file: LogFile, reading: Reading, progress: Callable[[str], None]
+) -> dict[str, dict[str, str]]:
     text = open_log(file)
     rows = 0
     # While one batch is written, the next is read: the store works in a thread of its own.
@@ -185,6 +204,7 @@ def _load_file(store: Store, file: LogFile, reading: Reading, progress: Callable
             json.dumps(header.cells, ensure_ascii=False) if header else None,
         ],
     )
+    return to_settle(text)
 
 
 def _write_batch(store: Store, kind: str, raw: pl.DataFrame, accepted: pl.DataFrame, problems: pl.DataFrame) -> None:
@@ -266,6 +286,8 @@ def file_problems(text: LogText, header: Header) -> pl.DataFrame:
     log = LOGS[text.file.kind]
     found: list[tuple[int, str, str | None, str, str, str]] = []
     for names in header.missing:
+        if asked_for(header, names):
+            continue
         meaning = "; ".join(log.column(name).description for name in names)
         message = f"no such column ({meaning}), so every row is set aside: name it in this line"
         found.append((header.line, " or ".join(names), None, "missing_column", "error", message))
@@ -277,6 +299,7 @@ def file_problems(text: LogText, header: Header) -> pl.DataFrame:
         elif header.cells[place].strip():
             message = f"not a column of this log, kept as typed{nearest_column(log, shown)}"
             found.append((header.line, shown, None, "extra_column", "note", message))
+    found += heading_notes(text, header)
     if text.titles:
         found.append(_titles(text.titles))
     if text.encoding == "cp1252":

@@ -353,9 +353,16 @@ def test_a_log_is_known_by_the_start_of_its_name(tmp_path: Path) -> None:
     found = find_logs(tmp_path)
     assert [log.name for log in found.logs] == ["harvests.tsv"]
     assert found.notes == (
-        "harvest.csv: not read, its name does not start with the name of a log; did you mean 'harvests.csv'?",
+        (
+            "harvest.csv: not read, its name says harvests, but no line names the columns of that log: write them in "
+            "its first line, such as picked_on, crop, weight"
+        ),
         "harvests.txt: not read, a .txt file: save it as .csv, .xlsx or .ods",
-        "notes.csv: not read, its name does not start with the name of a log",
+        (
+            "notes.csv: not read, its name does not start with the name of a log and its headings fit none; if it is "
+            'one, write under [files] in rowshelf.toml: "notes" = "harvests" (or another log), or "none" to leave it '
+            "out"
+        ),
     )
 
 

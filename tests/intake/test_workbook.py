@@ -160,7 +160,13 @@ def test_sheets_are_logs_by_their_names_and_others_are_noted(tmp_path: Path) -> 
         ("garden.xlsx [plots]", "plots"),
         ("harvests-2025.xlsx [Sheet1]", "harvests"),
     ]
-    assert found.notes == ("garden.xlsx [Sketch]: not read, its name does not start with the name of a log",)
+    assert found.notes == (
+        (
+            "garden.xlsx [Sketch]: not read, its name does not start with the name of a log and its headings fit none; "
+            'if it is one, write under [files] in rowshelf.toml: "Sketch" = "harvests" (or another log), or "none" to '
+            "leave it out"
+        ),
+    )
 
 
 def damaged(path: Path) -> None:
