@@ -73,6 +73,12 @@ class Composer:
                 places = [(place, unit) for place, (_, unit) in enumerate(others, start=1)]
                 rows = cells.select(pl.col(str(place)).fill_null("") for place in at).rows()
                 new[name] = [joined_text(row, 0, places) or None for row in rows]
+        for name, (index, unit) in header.counted.items():
+            weights, counts = new.get(name) or raw[name].to_list(), cells[str(index)].to_list()
+            pairs = zip(weights, counts, strict=True)
+            new[name] = [
+                weight if tidy(weight) or not tidy(count) else f"{tidy(count)} {unit}" for weight, count in pairs
+            ]
         for name, first in header.shared.items():
             texts = new.get(first) or raw[first].to_list()
             unit = header.units.get(first, "")

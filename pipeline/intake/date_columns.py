@@ -46,10 +46,20 @@ class _Open:
 class DateColumns:
     """The columns of dates of one file."""
 
-    def __init__(self, log: Log, header: Header, date_order: str, this_year: int | None, told: Sequence[str]) -> None:
+    def __init__(
+        self,
+        log: Log,
+        header: Header,
+        date_order: str,
+        this_year: int | None,
+        told: Sequence[str],
+        other_years: tuple[int, ...] = (),
+    ) -> None:
         """Set out what is known before the first row; see :class:`pipeline.intake.dates.DateColumn`."""
         self._columns = {
-            column.name: DateColumn(date_order, this_year, (header.cells[header.columns[column.name]], *told))
+            column.name: DateColumn(
+                date_order, this_year, (header.cells[header.columns[column.name]], *told), other_years
+            )
             for column in log.columns
             if column.kind == DATE and column.name in header.columns
         }

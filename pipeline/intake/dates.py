@@ -29,6 +29,8 @@ IN_YEAR = 12 * 31
 """Places in a year, counted as months of 31 days."""
 LEAST_BLANKS = 2
 """Blank dates that a column must have before they can be a habit."""
+MANY_BLANKS, MANY_BLANKS_SHARE, NEARLY_ALL = 4, 0.08, 0.9
+"""From so many, and such a share of the rows, blanks are a habit also where some days stand in several rows."""
 DITTO = frozenset({'"', "''", '""', "〃", "do", "do.", "ditto", "idem", "id.", '-"-', "as above", "same", "same day"})
 """Marks for "as in the row above"."""
 DAY_FIRST, MONTH_FIRST, YEAR_FIRST = "day-first", "month-first", "year-first"
@@ -72,19 +74,27 @@ class _Settled:
 class DateColumn:
     """Reads the dates of one column, some rows at a time; what a cell leaves open is settled by the column."""
 
-    def __init__(self, date_order: str = "iso", this_year: int | None = None, told: Iterable[str] = ()) -> None:
+    def __init__(
+        self,
+        date_order: str = "iso",
+        this_year: int | None = None,
+        told: Iterable[str] = (),
+        other_years: tuple[int, ...] = (),
+    ) -> None:
         """Set out what is known before the first row.
 
         Args:
             date_order: as set in rowshelf.toml; ``iso`` leaves it to the column.
             this_year: the year of "today"; no log is of a later one.
             told: the file's name and the lines above its header, which may name a year.
+            other_years: the one year that other files of the folder name, where nothing nearer tells one.
         """
         self.order = None if date_order == "iso" else date_order
         self.proved: tuple[str, int] | None = None
         """The order that the column proves, and by how many dates."""
         self._this_year = this_year or 2098
         self._named_years = years_named(told)
+        self._other_years = other_years
         self._settled = _Settled()
         self._last: dt.date | None = None
         self._blank_is_above: bool | None = None
@@ -119,7 +129,7 @@ class DateColumn:
             known = [place for place in places if place is not None]
             steps = [(later - earlier) % IN_YEAR for earlier, later in pairwise(known)]
             self._runs_down = sum(step > IN_YEAR / 2 for step in steps) > len(steps) / 2
-            self._blank_is_above = len(known) == len(places) and self._is_habit(plain, steps)
+            self._blank_is_above = self._is_habit(plain, steps, len(places) - len(known))
         days = [self._one(text) for text in plain]
         self._from_neighbours(plain, days)
         return pl.Series(
@@ -173,13 +183,22 @@ class DateColumn:
         self._settled.above += 1
         return self._last
 
-    def _is_habit(self, plain: list[str], steps: list[int]) -> bool:
+    def _is_habit(self, plain: list[str], steps: list[int], unknown: int) -> bool:
         """Whether a blank means "as above": each day stands once, in order, and more than one row has none.
 
-        Where a day stands in two rows one after the other, its writer repeats it, so a blank is a date forgotten.
+        Where a day stands in two rows one after the other, its writer repeats it, so a blank is a date forgotten;
+        unless many are blank, and nearly all days stand in order.
         """
-        in_order = all(0 < (IN_YEAR - step if self._runs_down else step) < IN_YEAR / 2 for step in steps)
-        return plain.count("") >= LEAST_BLANKS and bool(steps) and bool(plain[0]) and in_order
+        blanks = plain.count("")
+        if blanks < LEAST_BLANKS or not steps or not plain[0]:
+            return False
+        onward = [(IN_YEAR - step) % IN_YEAR if self._runs_down else step for step in steps]
+        once = sum(0 < step < IN_YEAR / 2 for step in onward)
+        in_order = sum(0 <= step < IN_YEAR / 2 for step in onward)
+        if not unknown and once == len(steps):
+            return True
+        many = blanks >= MANY_BLANKS and blanks >= MANY_BLANKS_SHARE * len(plain)
+        return many and in_order >= NEARLY_ALL * len(steps) and unknown <= (1 - NEARLY_ALL) * len(plain)
 
     def _place(self, text: str) -> int | None:
         """About where in its year a day lies, whether or not its year is known."""
@@ -223,7 +242,7 @@ class DateColumn:
             return [_on(year, month_day), _on(first, month_day)], "the name of the file"
         near = self._last or ahead
         if near is None:
-            return [], ""
+            return [_on(year, month_day) for year in self._other_years], "the names of the other files"
         days = [day for year in (near.year - 1, near.year, near.year + 1) if (day := _on(year, month_day))]
         slack = dt.timedelta(days=31)
         onward = (

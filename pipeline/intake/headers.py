@@ -8,7 +8,16 @@ from dataclasses import dataclass, field
 from functools import cache
 
 from pipeline.intake.cells import tidy
-from pipeline.intake.meaning import Meanings, Sample, candidates, find_meanings, plain_heading, texts_below, weight_unit
+from pipeline.intake.meaning import (
+    Meanings,
+    Sample,
+    candidates,
+    find_meanings,
+    is_day,
+    plain_heading,
+    texts_below,
+    weight_unit,
+)
 from pipeline.intake.nearest import did_you_mean
 from pipeline.intake.products import method_in
 from schemas.fields import AMOUNT, MASS, TEMPERATURE, VOLUME, Field
@@ -45,6 +54,8 @@ class Header:
     """For a cell, the further cells that say one thing with it, and the unit to put behind each."""
     shared: dict[str, str] = field(default_factory=dict)
     """A column whose values stand among those of another, below one heading."""
+    counted: dict[str, tuple[int, str]] = field(default_factory=dict)
+    """A column of counts that says a weight where the column of weights is empty: the cell and its unit."""
     read_as: tuple[tuple[str, str], ...] = ()
     """Headings read by another name than the column's own, and the column."""
     questions: tuple[tuple[str, tuple[str, ...]], ...] = ()
@@ -118,15 +129,39 @@ def is_unit_line(header: tuple[str, ...], cells: tuple[str, ...]) -> bool:
     filled = [tidy(cell).casefold() for cell in cells if cell.strip()]
     if not filled or len(cells) > len(header):
         return False
-    units = sum(cell.strip("()[]. ") in _LINE_UNITS for cell in filled)
-    notes = sum(cell.startswith(("(", "[")) and cell.endswith((")", "]")) for cell in filled)
-    return units + notes >= max(1, len(filled) - 1) and all(not re.search(r"\d", cell) for cell in filled)
+    hints = sum(_is_hint(cell) for cell in filled)
+    return hints >= max(1, len(filled) - 1) and not any(is_day(cell) or _MEASURE.fullmatch(cell) for cell in filled)
+
+
+def _is_hint(cell: str) -> bool:
+    """Whether a cell says what stands below it and is no value: ``(kg)``, ``how many``, ``jars, 0 = fine``."""
+    plain = cell.strip("()[]. ")
+    bracketed = cell.startswith(("(", "[")) and cell.endswith((")", "]"))
+    return bracketed or plain in _LINE_UNITS or "=" in cell or cell.startswith(_HINTS_OPEN)
+
+
+_MEASURE = re.compile(r"[\d.,/ ]+(?:[^\W\d_]{1,8}\.?)?")
+_HINTS_OPEN = ("e.g", "eg ", "such as", "yes if", "y if", "x if", "how ", "if ", "in ", "when", "what ", "which", "who")
 
 
 _LINE_UNITS = frozenset(
     {
         *BY_SPELLING,
         *("dd/mm/yy", "dd/mm/yyyy", "mm/dd/yy", "mm/dd/yyyy", "yyyy-mm-dd", "d/m/y", "dd.mm.yy", "d/m", "date", "text"),
+        *(
+            "day",
+            "month",
+            "d.m.",
+            "d.m",
+            "dd.mm.",
+            "weight",
+            "weighed",
+            "cleaned",
+            "peeled",
+            "prepared",
+            "raw",
+            "picked",
+        ),
         *("y/n", "yes/no", "number", "no", "%", "°c", "c", "deg c", "jars", "count", "name", "pct", "percent"),
     }
 )
@@ -169,7 +204,9 @@ def _map(
     no_column = frozenset(at for at, cell in enumerate(cells) if settled.get(plain_name(cell)) == "none")
     found = find_meanings(log, open_, known, sample, no_column, frozenset(own))
     read_as = tuple((cells[at].strip(), name) for name, at in found.columns.items() if name not in known)
-    extra = {shown: at for shown, at in extra.items() if at not in found.columns.values()}
+    read_as += tuple((cells[at].strip(), name) for name, (at, _) in found.counted.items())
+    read_at = {*found.columns.values(), *(at for at, _ in found.counted.values())}
+    extra = {shown: at for shown, at in extra.items() if at not in read_at}
     units = _line_units(log, found.columns, unit_line) | found.units | units
     made = _made(log, found, sample)
     needed = [*((field.name,) for field in log.columns if field.required), *log.needs_one_of]
@@ -187,6 +224,7 @@ def _map(
         missing,
         found.joined,
         found.shared,
+        found.counted,
         read_as,
         asked,
         made,
@@ -216,7 +254,8 @@ def _line_units(log: Log, columns: Mapping[str, int], unit_line: tuple[str, ...]
     """Units that stand in a line below the header."""
     found: dict[str, str] = {}
     for name, index in columns.items():
-        unit = tidy(unit_line[index]).casefold().strip("()[]. ") if index < len(unit_line) else ""
+        said = tidy(unit_line[index]).casefold().strip("()[]. ").split(" ") if index < len(unit_line) else [""]
+        unit = next((word for word in said if word in BY_SPELLING), "")  # "kg if not said"
         got = field_of(log, name)
         if got is not None and got.kind in MEASURED and unit in BY_SPELLING:
             found[name] = unit

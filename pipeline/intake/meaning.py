@@ -43,6 +43,8 @@ class Meanings:
     """For a cell, the further cells that say the same thing with it: the index, and the unit to put behind it."""
     shared: dict[str, str] = field(default_factory=dict)
     """A column whose values stand among those of another: ``2 jars`` and ``500 g`` below one heading."""
+    counted: dict[str, tuple[int, str]] = field(default_factory=dict)
+    """A column of counts beside one of weights: its index, and the unit of its numbers."""
     questions: list[tuple[str, tuple[str, ...]]] = field(default_factory=list)
     """Headings that fit more than one column, and those."""
 
@@ -93,6 +95,7 @@ def find_meanings(
         if index not in found.columns.values() and index not in _joined_to(found):
             named = candidates(log, (words, plain_heading(words)))
             waiting[index] = tuple(name for name in named if _may_hold(field_of(log, name), unit))
+    _count_beside_weight(log, open_headings, waiting, found, sample)
     _settle(log, open_headings, waiting, found, sample)
     _by_likeness(log, open_headings, waiting, found, sample)
     _by_cells(log, open_headings, waiting, found, sample)
@@ -183,6 +186,31 @@ def weight_unit(words: str) -> Unit | None:
     return unit if unit is not None and unit.quantity == "mass" else None
 
 
+def _count_beside_weight(
+    log: Log,
+    headings: Mapping[int, tuple[str, str]],
+    waiting: dict[int, tuple[str, ...]],
+    found: Meanings,
+    sample: Sample,
+) -> None:
+    """``Number`` and ``How much`` of one picking: the second is the weight, the first counts where it is empty."""
+    rivals = [index for index in sorted(waiting) if waiting[index] == ("weight",)]
+    if len(rivals) < 2 or "weight" in found.columns:
+        return
+    counting = {index: unit for index in rivals if (unit := _counts(log, headings[index][0]))}
+    weighing = [index for index in rivals if index not in counting]
+    if len(weighing) != 1 or len(counting) != 1:
+        return
+    (index, unit) = next(iter(counting.items()))
+    if all(is_count(text) for text in texts_below(found, sample, index)):
+        found.counted["weight"] = (index, unit)
+        del waiting[index]
+
+
+def _counts(log: Log, words: str) -> str | None:
+    return HEADING_UNITS.get((log.name, plain_heading(words))) or HEADING_UNITS.get((log.name, words))
+
+
 def _settle(
     log: Log,
     headings: Mapping[int, tuple[str, str]],
@@ -208,7 +236,7 @@ def _settle(
 def _take(log: Log, name: str, index: int, named: tuple[str, str], found: Meanings) -> None:
     words, unit = named
     found.columns[name] = index
-    counted = HEADING_UNITS.get((log.name, plain_heading(words))) or HEADING_UNITS.get((log.name, words))
+    counted = _counts(log, words)
     got = field_of(log, name)
     if got is not None and got.kind in {MASS, VOLUME, AMOUNT} and (unit in BY_SPELLING or counted):
         found.units[name] = unit if unit in BY_SPELLING else str(counted)

@@ -60,6 +60,8 @@ class Reading:
     crop_lookup: CropLookup = field(default_factory=CropLookup)
     own_units: dict[tuple[str, str], float] = field(default_factory=dict)
     """The grower's own weight of one piece or bunch, by crop and unit."""
+    other_years: tuple[int, ...] = ()
+    """The one year that the names of the folder's files tell, for dates that nothing nearer tells."""
     this_year: int | None = None
     """The year of "today", which tells the century of a year of two digits."""
 
@@ -90,7 +92,8 @@ class LogReader:
         """First spelling of each unknown crop, by what its spellings have in common."""
         self.further_unknown: tuple[int, int] = (0, 0)
         """Rows of crops beyond those: first line, number of rows."""
-        self._dates = DateColumns(self.log, header, reading.date_order, reading.this_year, (file, *titles))
+        told, others = (file, *titles), reading.other_years
+        self._dates = DateColumns(self.log, header, reading.date_order, reading.this_year, told, others)
         self._composer = Composer(self.log, header, reading.crop_lookup or known_crops(), method_in(file))
         self._columns = {column.name: _ColumnReader(column, header, reading) for column in self.log.columns}
 

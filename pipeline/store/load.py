@@ -6,13 +6,14 @@ import hashlib
 import json
 from collections.abc import Callable, Iterator, Sequence
 from concurrent.futures import Future, ThreadPoolExecutor
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
 import polars as pl
 
 from pipeline import reference
 from pipeline.errors import RowshelfError
+from pipeline.intake.dates import years_named
 from pipeline.intake.headers import Header, nearest_column
 from pipeline.intake.heading_notes import as_toml, asked_for, heading_notes, to_settle
 from pipeline.intake.normalise import LogReader, Reading
@@ -91,7 +92,7 @@ def load_folder(
     with store.transaction():
         for name in [*vanished, *(file.name for file in (*changed, *again) if file.name in known)]:
             _forget(store, name)
-        lookup, read_as = _load_files(store, [*changed, *again], settings, as_of.year, progress)
+        lookup, read_as = _load_files(store, [*changed, *again], settings, as_of.year, _year_of_folder(files), progress)
         settled = [*sorted(CROSS_RULES), UNCLEAR_CROP, COPY_RULE, IMPLAUSIBLE]
         store.con.execute("delete from out.problems where rule in (select unnest(?))", [settled])
         unclear, respelt = settle_crops(store, lookup)
@@ -119,6 +120,7 @@ def _reading_key(settings: Settings, files: Sequence[LogFile], this_year: int) -
         this_year,
         settings.files,
         settings.columns,
+        _year_of_folder(files),
         *crops,
         known,
     ]
@@ -135,7 +137,7 @@ def _reading(store: Store, settings: Settings, this_year: int) -> Reading:
         settings.pint,
         reference.crop_lookup(crops, own),
         own_units,
-        this_year,
+        this_year=this_year,
     )
 
 
@@ -148,8 +150,19 @@ def _forget(store: Store, name: str) -> None:
     store.con.execute("delete from raw.files where file = ?", [name])
 
 
+def _year_of_folder(files: Sequence[LogFile]) -> tuple[int, ...]:
+    """The one year that the names of files tell, if they tell one only."""
+    named = {year for file in files for year in years_named((file.name,))}
+    return tuple(named) if len(named) == 1 else ()
+
+
 def _load_files(
-    store: Store, files: Sequence[LogFile], settings: Settings, this_year: int, progress: Callable[[str], None]
+    store: Store,
+    files: Sequence[LogFile],
+    settings: Settings,
+    this_year: int,
+    other_years: tuple[int, ...],
+    progress: Callable[[str], None],
 ) -> tuple[CropLookup, dict[str, dict[str, str]]]:
     """The grower's crops first, since they say how the other logs are read.
 
@@ -157,11 +170,11 @@ def _load_files(
         The words for crops, and what rowshelf.toml may settle.
     """
     read_as: dict[str, dict[str, str]] = {}
-    reading = Reading(settings.date_order, settings.pint, this_year=this_year)
+    reading = Reading(settings.date_order, settings.pint, this_year=this_year, other_years=other_years)
     for file in sorted(files, key=lambda file: (file.kind != "crops", file.name)):
         progress(file.name)
         if file.kind != "crops" and not reading.crop_lookup:
-            reading = _reading(store, settings, this_year)
+            reading = replace(_reading(store, settings, this_year), other_years=other_years)
         try:
             for section, lines in _load_file(store, file, reading, progress).items():
                 read_as[section] = read_as.get(section, {}) | lines
