@@ -29,7 +29,7 @@ IN_YEAR = 12 * 31
 """Places in a year, counted as months of 31 days."""
 LEAST_BLANKS = 2
 """Blank dates that a column must have before they can be a habit."""
-MANY_BLANKS, MANY_BLANKS_SHARE, NEARLY_ALL = 4, 0.08, 0.9
+MANY_BLANKS, MANY_BLANKS_SHARE, NEARLY_ALL = 3, 0.08, 0.9
 """From so many, and such a share of the rows, blanks are a habit also where some days stand in several rows."""
 DITTO = frozenset({'"', "''", '""', "〃", "do", "do.", "ditto", "idem", "id.", '-"-', "as above", "same", "same day"})
 """Marks for "as in the row above"."""
