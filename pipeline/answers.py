@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import datetime as dt
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from functools import cached_property
 from typing import TYPE_CHECKING
 
@@ -32,6 +32,7 @@ from pipeline.keeping.spoilage import grouped, spoilage_causes, spoilage_table, 
 from pipeline.keeping.trials import compare_trials
 from pipeline.keeping.turnbull import looks_far_apart
 from pipeline.kitchen.cautions import batch_cautions
+from pipeline.kitchen.cautions.remarks import remarks_of
 from pipeline.kitchen.ready import ready_dates
 from pipeline.plan.options import PLAN_DAYS, PlanOptions
 from pipeline.plan.outlook import left_out, season_outlook
@@ -74,6 +75,8 @@ class Logs:
     crops: pl.DataFrame
     settings: Settings
     as_of: dt.date
+    typed: Tables = field(default_factory=dict)
+    """Rows as typed of the logs that name a batch: words and unknown columns that a hazard may stand in."""
 
     def __getitem__(self, log: str) -> pl.DataFrame:
         """Typed rows of one log."""
@@ -120,7 +123,11 @@ def read_logs(store: Store, settings: Settings, as_of: dt.date) -> Logs:
     chosen = settings.plan_crops
     plan = None if chosen is None else tuple(lookup.get(crop) or spelt.get(same_name(crop), crop) for crop in chosen)
     batches = with_salt_measures(frames["batches"])
-    return Logs(frames | {"batches": batches}, crops, replace(settings, needs=needs, plan_crops=plan), as_of)
+    typed = {name: store.typed_words(name) for name in NAMES_A_BATCH}
+    return Logs(frames | {"batches": batches}, crops, replace(settings, needs=needs, plan_crops=plan), as_of, typed)
+
+
+NAMES_A_BATCH = ("batches", "ingredients", "spoilage", "consumption", "tastings")
 
 
 def grouping_columns(by: str) -> list[str]:
@@ -199,7 +206,9 @@ def harvest_answers(logs: Logs, seed: int) -> tuple[Tables, list[str]]:
 
 def cautions_of(logs: Logs) -> pl.DataFrame:
     """Batches that break a published limit."""
-    return batch_cautions(logs["batches"], logs["spoilage"], reference.caution_rules(), logs.crops)
+    remarks = remarks_of(logs["batches"], {name: logs[name] for name in NAMES_A_BATCH[1:]}, logs.typed)
+    rules = reference.caution_rules()
+    return batch_cautions(logs["batches"], logs["spoilage"], rules, logs.crops, logs["ingredients"], remarks)
 
 
 def shelf_answers(logs: Logs) -> Tables:

@@ -183,6 +183,26 @@ STORE = Code(
         "deep freezer": "freezer",
     },
 )
+CROP_ACID = Code(
+    "acid",
+    {
+        "acid": "pH well below 4.6, as of lemon or plum",
+        "near limit": "pH about 4.6, as of tomato or fig",
+        "low acid": "pH above 4.6, as of nearly all vegetables",
+    },
+    {
+        "high acid": "acid",
+        "acidic": "acid",
+        "sour": "acid",
+        "yes": "acid",
+        "high": "acid",
+        "near": "near limit",
+        "borderline": "near limit",
+        "medium": "near limit",
+        "low": "low acid",
+        "no": "low acid",
+    },
+)
 CAUSE = Code(
     "cause",
     {
@@ -304,5 +324,6 @@ EVIDENCE = ("enough", "thin", "too little")
 """``enough``: 8 batches or more; ``thin``: 3 to 7; ``too little``: fewer than 3."""
 
 CODES: dict[str, Code] = {
-    code.name: code for code in (METHOD, START, SWEETENER, PIECE, LID, STORE, PROCESS, ACID, CAUSE, ACTION, USE)
+    code.name: code
+    for code in (METHOD, START, SWEETENER, PIECE, LID, STORE, PROCESS, ACID, CROP_ACID, CAUSE, ACTION, USE)
 }

@@ -67,3 +67,6 @@ REFERENCE_COLUMNS: dict[str, str] = {
 
 CROP_KINDS = ("vegetable", "fruit", "herb", "pulse", "mushroom", "nut", "flower", "spice")
 """What a crop counts as in the kitchen; melons count as vegetables, since their flesh is not sour."""
+
+GROWERS_WORDS = ("family", "acid")
+"""Columns of a grower's ``crops.csv`` that are words; ``acid`` is given by the grower alone."""

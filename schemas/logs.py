@@ -229,6 +229,8 @@ CROPS = Log(
     (
         Field("crop", f.TEXT, "crop", required=True),
         f.text("aliases", "other names for it, separated by ; or |"),
+        f.text("family", "plant family, such as Rosaceae"),
+        f.coded("acid", "how sour the ripe crop is by a published pH"),
         *(f.number(v.name, v.description, v.unit, v.low, v.high) for v in CROP_VALUES),
     ),
     key=("crop",),

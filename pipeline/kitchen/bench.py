@@ -11,7 +11,8 @@ import polars as pl
 from pipeline import reference
 from pipeline.errors import UsageError
 from pipeline.intake.nearest import did_you_mean
-from pipeline.kitchen.cautions import FRUIT_FAMILIES, sum_cautions
+from pipeline.kitchen.cautions import sum_cautions
+from pipeline.kitchen.cautions.acid import FRUIT_FAMILIES
 from pipeline.reference.names import CropLookup
 
 

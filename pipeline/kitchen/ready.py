@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import polars as pl
 
-from pipeline.kitchen.cautions import FRUIT_FAMILIES
+from pipeline.kitchen.cautions.acid import FRUIT_FAMILIES
 
 STANDS_WARM = ("pantry",)
 """Stores whose temperature is that of the ferment at work; elsewhere it stands once it is done."""

@@ -15,7 +15,7 @@ from importlib.resources import files
 from typing import TYPE_CHECKING
 
 from pipeline.reference.names import CropLookup, UnclearName, fold, plurals, singulars
-from schemas.crop_values import CROP_VALUE_NAMES, CROP_VALUES, REFERENCE_COLUMNS
+from schemas.crop_values import CROP_VALUE_NAMES, CROP_VALUES, GROWERS_WORDS, REFERENCE_COLUMNS
 
 if TYPE_CHECKING:
     import polars as pl
@@ -35,8 +35,9 @@ def crop_reference(overrides: pl.DataFrame | None = None) -> pl.DataFrame:
             lists that other crop too.
 
     Returns:
-        ``crop``, ``aliases`` (separated by ``|``), ``family``, ``kind``, ``sown_again`` and one Float64 column per
-        name in ``CROP_VALUE_NAMES``; null where unknown. Shipped order, then the grower's.
+        ``crop``, ``aliases`` (separated by ``|``), ``family``, ``kind``, ``sown_again``, ``acid`` (only as the grower
+        gives it) and one Float64 column per name in ``CROP_VALUE_NAMES``; null where unknown. Shipped order, then the
+        grower's.
     """
     return _shipped_reference() if overrides is None or overrides.is_empty() else _with_own(overrides)
 
@@ -63,8 +64,9 @@ def _with_own(overrides: pl.DataFrame | None) -> pl.DataFrame:
             pl.Series("aliases", _aliases(shipped, own), dtype=pl.String),
             pl.col("sown_again").fill_null(value=False),
         )
+        .with_columns(_growers_word(name, own) for name in GROWERS_WORDS)
         .join(wide, on="crop", how="left", maintain_order="left")
-        .select(*REFERENCE_COLUMNS, *CROP_VALUE_NAMES)
+        .select(*REFERENCE_COLUMNS, "acid", *CROP_VALUE_NAMES)
     )
 
 
@@ -120,6 +122,27 @@ def caution_rules() -> pl.DataFrame:
         ``read_as``, ``message``.
     """
     return _with_numbers(_table("cautions"), "value")
+
+
+def food_ph() -> pl.DataFrame:
+    """How sour foods are.
+
+    Returns:
+        ``food``, ``ph_low``, ``ph_high`` (Float64; null where only the class is known), ``class`` (``acid``, ``near
+        limit``, ``low acid``; null for what is made of a food), ``source``, ``read_as``, ``note``.
+    """
+    return _with_numbers(_table("food_ph"), "ph_low", "ph_high")
+
+
+def hazard_words() -> pl.DataFrame:
+    """Words in which a hazard is written down.
+
+    Returns:
+        ``hazard``, ``where`` (``made``: what is written of the making; ``kept``: of a use, a tasting, or a look that
+        left the rest; ``found``: of any of these; ``any``),
+        ``pattern`` and ``harmless`` (regular expressions in lower case; the second is taken out of the text first).
+    """
+    return _table("hazard_words")
 
 
 def kitchen_values() -> pl.DataFrame:
@@ -267,6 +290,7 @@ class _Own:
 
     aliases: list[str] = field(default_factory=list)
     values: dict[str, float] = field(default_factory=dict)
+    words: dict[str, str] = field(default_factory=dict)
 
 
 def _own(overrides: pl.DataFrame | None) -> dict[str, _Own]:
@@ -282,7 +306,19 @@ def _own(overrides: pl.DataFrame | None) -> dict[str, _Own]:
         for name in CROP_VALUE_NAMES:
             if row.get(name) is not None:
                 entry.values.setdefault(name, float(row[name]))
+        for name in GROWERS_WORDS:
+            if row.get(name) is not None:
+                entry.words.setdefault(name, row[name])
     return own
+
+
+def _growers_word(name: str, own: dict[str, _Own]) -> pl.Expr:
+    """A column of words with the grower's own laid over the shipped ones."""
+    import polars as pl
+
+    given = {crop: entry.words[name] for crop, entry in own.items() if name in entry.words}
+    shipped = pl.lit(None, pl.String) if name == "acid" else pl.col(name)
+    return pl.coalesce(pl.col("crop").replace_strict(given, default=None, return_dtype=pl.String), shipped).alias(name)
 
 
 def _aliases(shipped: pl.DataFrame, own: dict[str, _Own]) -> list[str | None]:

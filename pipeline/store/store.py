@@ -122,6 +122,11 @@ class Store:
         frame = self.frame(f"from core.{log_name} order by source_file, source_line")
         return frame.select(pl.col(name).cast(dtype) for name, dtype in types.items())
 
+    def typed_words(self, log_name: str) -> pl.DataFrame:
+        """Where each row of a log stands, its words as typed, and its unknown columns as JSON in ``extra``."""
+        words = [name for name in ("method", "crop", "process") if name in core_types(log_name)]
+        return self.frame(f"from raw.{log_name}").select("source_file", "source_line", "extra", *words)
+
     def answer(self, name: str) -> pl.DataFrame:
         """One answer table as it stands in the store."""
         types = polars_types()

@@ -82,15 +82,16 @@ CASES: list[tuple[str, Row, str, list[Row]]] = [
     ),
     (
         "weak_vinegar",
-        CUCUMBERS | {"vinegar_acid_pct": 4.0},
-        "vinegar of 4.0 % acid",
-        [CUCUMBERS | {"vinegar_acid_pct": 5.0}, CUCUMBERS, KRAUT | {"vinegar_acid_pct": 4.0}],
+        CUCUMBERS | {"vinegar_acid_pct": 3.5},
+        "vinegar of 3.5 % acid",
+        [CUCUMBERS | {"vinegar_acid_pct": 4.0}, CUCUMBERS, KRAUT | {"vinegar_acid_pct": 3.5}],
     ),
     (
         "more_water_than_vinegar",
         CUCUMBERS | {"water_ml": 750.0},
-        "500 ml vinegar of 5.0 % acid, 750 ml water: 2.0 % acid",
-        [CUCUMBERS, CUCUMBERS | {"vinegar_ml": None}],
+        # Vinegar of unknown strength counts as 4 %, the least that may be sold as vinegar.
+        "500 ml vinegar of 4.0 % acid, 750 ml water: 1.6 % acid",
+        [CUCUMBERS | {"vinegar_acid_pct": 5.0}, CUCUMBERS | {"vinegar_ml": None}],
     ),
     (
         # Essence of 25 % in four parts of water is vinegar of 5 %; vinegar of 4 % in as much water is too weak.
@@ -144,18 +145,17 @@ CASES: list[tuple[str, Row, str, list[Row]]] = [
         # Turning hot jars over is common practice; Univ. of Illinois Extension, Unsafe methods, advises against it.
         "jam_turned_or_waxed",
         PLUM_JAM | {"note": "Jars turned upside down for 5 min"},
-        "the note says: upside down",
+        "the log says: upside down",
         [
             PLUM_JAM,
-            PLUM_JAM | {"note": "not turned upside down"},
-            PLUM_JAM | {"note": "turned upside down", "heat_processed": True},
+            PLUM_JAM | {"note": "turned into jam on Sunday"},
             PLUM_JAM | {"note": "waxy plums, from the waxworks"},
         ],
     ),
     (
         "jam_turned_or_waxed",
         PLUM_JAM | {"note": "sealed with wax", "heat_processed": False},
-        "the note says: wax",
+        "the log says: wax",
         [KRAUT | {"note": "wax"}],
     ),
     ("honey_infants", PLUM_JAM | {"sweetener": "honey"}, "sweetened with honey", [PLUM_JAM]),
@@ -165,9 +165,8 @@ CASES: list[tuple[str, Row, str, list[Row]]] = [
         {"method": "dry", "crop": "cabbage", "produce_kg": 1.0, "finished_kg": 0.13},
         "about 39.8 % moisture by weight (32.2 to 47.5 %)",
         [
-            # 87 g is 10 %; 97 g is 19 %, but 9 % if the fresh cabbage held one point less water.
-            {"method": "dry", "crop": "cabbage", "produce_kg": 1.0, "finished_kg": 0.087},
-            {"method": "dry", "crop": "cabbage", "produce_kg": 1.0, "finished_kg": 0.097},
+            # 86.9 g is 10 % by the middle estimate.
+            {"method": "dry", "crop": "cabbage", "produce_kg": 1.0, "finished_kg": 0.0868},
             {"method": "dry", "crop": "cabbage", "produce_kg": 1.0, "finished_kg": None},
             {"method": "freeze", "crop": "cabbage", "produce_kg": 1.0, "finished_kg": 0.13},
         ],
@@ -177,7 +176,7 @@ CASES: list[tuple[str, Row, str, list[Row]]] = [
         {"method": "dry", "crop": "apple", "produce_kg": 1.0, "finished_kg": 0.21},
         "about 31.2 % moisture by weight (26.5 to 36.0 %)",
         # 181 g is the published 20 %; a vegetable at 19 % would be flagged, fruit is not.
-        [{"method": "dry", "crop": "apple", "produce_kg": 1.0, "finished_kg": 0.181}],
+        [{"method": "dry", "crop": "apple", "produce_kg": 1.0, "finished_kg": 0.18}],
     ),
     (
         "cool_drying",
@@ -214,9 +213,9 @@ CASES: list[tuple[str, Row, str, list[Row]]] = [
     (
         "in_oil",
         {"method": "other", "crop": "garlic", "store": "pantry", "note": "Peeled, in olive oil"},
-        "garlic, the note says: olive oil",
+        "garlic, the log says: olive oil",
         [
-            {"method": "other", "crop": "garlic", "note": "dry, no oil"},
+            {"method": "other", "crop": "lemon", "note": "in oil"},
             {"method": "dry", "crop": "garlic", "note": "boiled first"},
             {"method": "freeze", "crop": "basil", "note": "in oil"},
             {"method": "other", "crop": "basil", "store": "freezer", "note": "in oil"},
@@ -225,20 +224,20 @@ CASES: list[tuple[str, Row, str, list[Row]]] = [
     (
         "in_oil",
         {"method": "dry", "crop": "tomato", "store": "fridge", "note": "then in sunflower oil"},
-        "tomato, the note says: sunflower oil",
+        "tomato, the log says: oil",
         [{"method": "jam", "crop": "chilli", "note": "a drop of oil against foam"}],
     ),
     (
         "low_acid_bottled",
         {"method": "bottle", "crop": "bean", "heat_processed": True},
-        "bean in closed jars, heat-processed, pressure canning not noted",
+        "bean in closed jars, heat-processed, pressure canning not logged",
         [{"method": "bottle", "crop": crop} for crop in ("plum", "rhubarb", "tomato")]
-        + [{"method": "bottle", "crop": "bean", "heat_processed": True, "note": "pressure canned 20 min"}],
+        + [{"method": "bottle", "crop": "bean", "process": "pressure", "process_minutes": 20.0}],
     ),
     (
         "low_acid_bottled",
         {"method": "bottle", "crop": "bean", "heat_processed": True, "note": "no pressure canner this year"},
-        "bean in closed jars, heat-processed, pressure canning not noted",
+        "bean in closed jars, heat-processed, pressure canning not logged",
         [],
     ),
     (
@@ -262,26 +261,31 @@ CASES: list[tuple[str, Row, str, list[Row]]] = [
     (
         "tomato_acid",
         {"method": "bottle", "crop": "tomato", "heat_processed": True},
-        "tomato in closed jars; no added acid noted",
+        "tomato in closed jars; no added acid logged",
         [
             {"method": "dry", "crop": "tomato"},
-            {"method": "bottle", "crop": "tomato", "note": "2 tbsp bottled lemon juice per quart"},
+            {"method": "bottle", "crop": "tomato", "acid_added": "lemon juice"},
         ],
     ),
     (
         "tomato_acid",
         {"method": "bottle", "crop": "tomato", "note": "without citric acid"},
-        "tomato in closed jars; no added acid noted",
+        "tomato in closed jars; no added acid logged",
         [],
     ),
     (
         "near_limit_fruit",
         {"method": "jam", "crop": "elderberry"},
-        "elderberry, jam",
+        "elderberry, jam; no added acid logged",
         [PLUM_JAM, {"method": "freeze", "crop": "elderberry"}],
     ),
     # Kansas State Univ. Research and Extension, page on canning: all melons are low in acid.
-    ("near_limit_fruit", {"method": "jam", "crop": "melon"}, "melon, jam", [{"method": "jam", "crop": "pear"}]),
+    (
+        "near_limit_fruit",
+        {"method": "jam", "crop": "melon"},
+        "melon, jam; no added acid logged",
+        [{"method": "jam", "crop": "pear"}],
+    ),
     (
         "hot_store",
         PLUM_JAM | {"store_c": 38.0},
