@@ -95,7 +95,8 @@ def settings_toml(values: Mapping[str, str] | None = None) -> str:
     for setting in SETTINGS:
         if setting.section != section:
             section = setting.section
-            lines += ["", "# [needs.carrot]" if section == "needs" else f"[{section}]"]
+            of_a_name = {"needs": "# [needs.carrot]"}.get(section, f"# [{section}]" if "." in section else "")
+            lines += ["", of_a_name or f"[{section}]"]
         lines.append(f"# {setting.description}")
         value = given.get(setting.key)
         lines.append(f"# {setting.key} = {setting.example}" if value is None else f"{setting.key} = {value}")

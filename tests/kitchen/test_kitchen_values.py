@@ -53,7 +53,7 @@ def test_every_row_names_its_source_and_how_it_was_read(table: pl.DataFrame) -> 
         ("ph_missing", 4.6, "21 CFR 114.3(b)"),
         ("ph_above_limit", 4.6, "CXS 260-2007"),
         ("ph_near_limit", 4.2, "Food Code"),
-        ("weak_vinegar", 5, "Wisconsin"),
+        ("weak_vinegar", 4, "Wisconsin"),
         ("more_water_than_vinegar", 2.5, "Colorado State"),
         ("thin_jam", 65, "21 CFR 150.140"),
         ("vegetable_too_moist", 10, "Drying and Preserving Food, Part Three"),

@@ -318,10 +318,10 @@ def test_an_unknown_crop_is_appended_with_what_is_known_of_it() -> None:
 def test_no_own_rows_leave_the_reference_as_shipped() -> None:
     assert crop_reference(OWN.clear()).equals(CROPS)
     assert crop_values_long(OWN.clear()).equals(VALUES)
-    assert dict(CROPS.schema) == dict.fromkeys(["crop", "aliases", "family", "kind"], pl.String) | {
+    assert dict(CROPS.schema) == dict.fromkeys(["crop", "aliases", "family", "kind", "acid"], pl.String) | {
         "sown_again": pl.Boolean
     } | dict.fromkeys(CROP_VALUE_NAMES, pl.Float64)
-    assert CROPS.columns == [*REFERENCE_COLUMNS, *CROP_VALUE_NAMES]
+    assert CROPS.columns == [*REFERENCE_COLUMNS, "acid", *CROP_VALUE_NAMES]
 
 
 def test_no_crop_value_is_infinite_or_not_a_number() -> None:
