@@ -12,6 +12,7 @@ import polars as pl
 
 from pipeline import reference
 from pipeline.errors import UsageError
+from pipeline.findings.cautions import breaks_a_limit, caution_findings
 from pipeline.findings.forecast import forecast_findings
 from pipeline.findings.harvest import harvest_findings
 from pipeline.findings.outlook import outlook_findings, usual_batches
@@ -86,6 +87,11 @@ class Logs:
     def histories(self) -> pl.DataFrame:
         """Container histories of every batch, worked out once."""
         return container_histories(self["batches"], self["spoilage"], self["consumption"], self.as_of)
+
+    @cached_property
+    def ledger(self) -> pl.DataFrame:
+        """What is on hand of every batch, worked out once."""
+        return shelf_ledger(self["batches"], self["spoilage"], self["consumption"], self.as_of)
 
     @cached_property
     def keeping(self) -> Fit | None:
@@ -213,15 +219,28 @@ def cautions_of(logs: Logs) -> pl.DataFrame:
 
 def shelf_answers(logs: Logs) -> Tables:
     """What is on the shelf, what to use first, and which batches break a published limit."""
-    ledger = shelf_ledger(logs["batches"], logs["spoilage"], logs["consumption"], logs.as_of)
+    cautions = cautions_of(logs)
+    never = cautions.filter(breaks_a_limit()).select("batch_id").unique()
+    return {
+        "shelf": shelf_table(logs.ledger, logs["consumption"], logs.as_of),
+        # What breaks a published limit is never proposed; the findings say why it is not there.
+        "use_first": batches_by_day(logs).join(never, on="batch_id", how="anti", maintain_order="left"),
+        "shelf_forecast": shelf_forecast(logs.histories, logs.keeping, logs.as_of + FORECAST),
+        "cautions": cautions,
+    }
+
+
+def batches_by_day(logs: Logs) -> pl.DataFrame:
+    """Every batch on hand by the day on which to use or look at it, also those that nobody should eat."""
     curves = keeping_curves(logs.histories, ["method"])
     months = reference.quality_months()
-    return {
-        "shelf": shelf_table(ledger, logs["consumption"], logs.as_of),
-        "use_first": use_first(ledger, logs["batches"], months, curves, logs.as_of, ready_of(logs)),
-        "shelf_forecast": shelf_forecast(logs.histories, logs.keeping, logs.as_of + FORECAST),
-        "cautions": cautions_of(logs),
-    }
+    return use_first(logs.ledger, logs["batches"], months, curves, logs.as_of, ready_of(logs))
+
+
+def caution_sentences(logs: Logs, cautions: pl.DataFrame) -> list[Finding]:
+    """What breaks a published limit, on the shelf and given away; before everything else."""
+    given = logs["consumption"].filter(pl.col("use").is_in(["given", "swapped", "sold", "donated"]))
+    return caution_findings(cautions, logs.ledger, given)
 
 
 def forecast_sentences(logs: Logs) -> list[Finding]:
@@ -238,10 +257,9 @@ def ready_of(logs: Logs) -> pl.DataFrame:
 def needs_of(logs: Logs) -> pl.DataFrame:
     """What next season needs of each crop."""
     histories = logs.histories
-    ledger = shelf_ledger(logs["batches"], logs["spoilage"], logs["consumption"], logs.as_of)
     return needs_table(
         fresh_needs_of(logs),
-        ledger,
+        logs.ledger,
         logs["batches"],
         logs["ingredients"],
         logs["consumption"],
@@ -403,6 +421,7 @@ def all_findings(logs: Logs, tables: Tables) -> list[Finding]:
     """Every finding of the review; the page ranks them."""
     by_method = tables["spoilage"].filter(pl.col("grouping") == "method")
     return [
+        *caution_sentences(logs, tables["cautions"]),
         *season_findings(tables["glut_waste"], tables["glut_weeks"], by_method, tables["shelf"], logs.season),
         *spoilage_sentences(logs, tables),
         *harvest_findings(tables["glut_waste"], tables["shelf"], tables["use_first"], tables["needs"]),

@@ -148,7 +148,8 @@ def shelf(folder: Path, as_of: dt.date, store_path: Path | None, calendar: Path 
     report, logs = _read(folder, as_of, store_path, progress)
     tables = answering.shelf_answers(logs)
     findings = harvest_findings(nothing("glut_waste"), tables["shelf"], tables["use_first"], nothing("needs"))
-    sentences = answering.findings_of("shelf", [*findings, *answering.forecast_sentences(logs)])
+    first = [finding.sentence for finding in answering.caution_sentences(logs, tables["cautions"])]
+    sentences = (*first, *answering.findings_of("shelf", [*findings, *answering.forecast_sentences(logs)]))
     shown = ("shelf", "use_first", "shelf_forecast", "cautions")
     said = []
     if calendar is not None:
@@ -184,7 +185,9 @@ def labels(
     target = claim_for(folder, out, folder / "labels", "labels")
     _, logs = _read(folder, as_of, store_path, progress)
     tables = answering.shelf_answers(logs)
-    facts = label_facts(logs["batches"], tables["use_first"], answering.ready_of(logs), tables["cautions"], logs.as_of)
+    facts = label_facts(
+        logs["batches"], answering.batches_by_day(logs), answering.ready_of(logs), tables["cautions"], logs.as_of
+    )
     if chosen:
         missing = sorted(set(chosen) - set(facts["batch_id"]))
         if missing:
