@@ -13,6 +13,7 @@ import segno
 from jinja2 import Environment, PackageLoader, StrictUndefined
 from markupsafe import Markup
 
+from reports.label_text import lines_of, wrapped
 from reports.words import day, full_day, kilograms, plural
 from schemas.words.ways import WAYS
 
@@ -47,6 +48,25 @@ LONGEST_CODE = 300
 """A longer batch id would make a code too fine to read."""
 
 
+POINTS_PER_MM = 72 / 25.4
+SIDES_MM, PADDING_MM = 6.0, 4.0
+MARK_MM = 27.0 + 2.5 + SIDES_MM
+"""The padding of a label in width and height, and what that and the code take of its width; as in labels.css."""
+
+ROOMY, DENSE = 12.0, 10.1
+"""Size of a line in points where there is room for it, and where there is not."""
+
+TITLE_SIZES = (17.0, 14.0, 12.5)
+DENSE_TITLE, LEAST_TITLE, SMALL = 10.5, 9.0, 8.5
+LEADING = 1.17
+"""Height of a line over the size of its letters; never less than in labels.css."""
+
+THIN = 0.9
+"""How wide text is that is not bold, over text that is."""
+
+MORE = "More on the next label."
+DO_NOT_EAT = "Do not eat; see the review."
+
 Line = tuple[str, str, str]
 
 
@@ -61,16 +81,18 @@ class Label:
     made: str
     lines: tuple[Line, ...]
     """What a line is about, what it says, and what is added small."""
-    limits: tuple[str, ...]
+    alert: str
+    """Which limits the batch breaks, and what to do."""
+    limits: str
     cautions: str
     source: str
     copy: str = ""
     """Which container of how many, where there are several."""
-
-    @property
-    def dense(self) -> bool:
-        """Whether there is so much to say that it is set smaller."""
-        return len(self.lines) + 3 * bool(self.limits) > 6
+    title_pt: float = TITLE_SIZES[0]
+    dense: bool = False
+    """Whether there is so much to say that it is set smaller."""
+    more: tuple[str, ...] = ()
+    """What found no room: the text of each label that goes beside this one."""
 
 
 def label_sheet(
@@ -86,12 +108,14 @@ def label_sheet(
     Args:
         batches: one row per batch: ``batch_id``, ``crop``, ``method``, ``made_on``, ``containers``, ``salt_pct``,
             ``salt_basis``, ``produce_kg``, ``sweetener``, ``sweetener_kg``, ``ph``, ``ready_from``, ``ready_to``,
-            ``ready_source``, ``look_on``, ``look_every_days``, ``best_by``, ``quality_months``, ``warnings`` (list
-            of text) and ``cautions`` (count).
+            ``ready_source``, ``look_on``, ``look_every_days``, ``best_by``, ``quality_months``, ``broken`` and
+            ``warnings`` (lists of text, worst first; ``broken`` may be left out) and ``cautions`` (count).
         garden_name: shown small on every label; left out if empty.
         sheet: a name in ``SHEETS``.
         skip: places at the start of the first sheet that are used up already.
         per_container: one label for each container; else one for each batch.
+
+    What a label has no room for stands on a second one in the next place of the sheet, never cut off.
 
     Returns:
         A page that loads nothing and runs nothing. Every text from a log is escaped. The code of a label is the
@@ -107,8 +131,10 @@ def label_sheet(
     if not 0 <= skip < paper.per_page:
         message = f"skip {skip}: a sheet has {paper.per_page} places, so 0 to {paper.per_page - 1} can be skipped."
         raise ValueError(message)
-    filled = list(_labels(batches, per_container=per_container))
-    labels = [*[None] * skip, *filled] if filled else []
+    filled = list(_labels(batches, paper, garden_name, per_container=per_container))
+    places: list[tuple[Label | None, str]] = [(None, "")] * skip if filled else []
+    for label in filled:
+        places += [(label, ""), *((label, rest) for rest in label.more)]
     css = resources.files("reports").joinpath("templates/labels.css").read_text("utf-8")
     return (
         _environment()
@@ -116,8 +142,9 @@ def label_sheet(
         .render(
             css=Markup(css),  # noqa: S704 -- our own file
             paper=paper,
-            pages=[labels[at : at + paper.per_page] for at in range(0, len(labels), paper.per_page)],
+            pages=[places[at : at + paper.per_page] for at in range(0, len(places), paper.per_page)],
             garden=garden_name,
+            small_print=small_print,
         )
     )
 
@@ -133,26 +160,103 @@ def _environment() -> Environment:
     )
 
 
-def _labels(batches: pl.DataFrame, *, per_container: bool) -> Iterator[Label]:
+def _labels(batches: pl.DataFrame, paper: Sheet, garden: str, *, per_container: bool) -> Iterator[Label]:
     for row in batches.iter_rows(named=True):
-        label = _label(row)
+        label = _fitted(_label(row), paper, garden)
         copies = row["containers"] if per_container else 1
         for number in range(1, copies + 1):
             yield replace(label, copy=f"{number} of {copies}") if copies > 1 else label
 
 
 def _label(row: dict[str, Any]) -> Label:
-    lines = (_salt(row), _sweetener(row), _ready(row), _look(row), _best_by(row))
+    broken = row.get("broken") or []
+    # A batch that breaks a limit is never ready and best by no day.
+    times = () if broken else (_ready(row), _look(row), _best_by(row))
+    lines = (_salt(row), _sweetener(row), *times)
     return Label(
         batch=row["batch_id"],
         code=_code(row["batch_id"]),
         what=_what(row),
         made=full_day(row["made_on"]),
         lines=tuple(line for line in lines if line is not None),
-        limits=tuple(row["warnings"]),
+        alert=_alert(broken),
+        limits=f"Limits: {'; '.join(row['warnings'])}." if row["warnings"] else "",
         cautions=f"{plural(row['cautions'], 'caution')} in the review" if row["cautions"] else "",
-        source=row["ready_source"] or "",
+        source="" if broken else row["ready_source"] or "",
     )
+
+
+def _alert(broken: list[str]) -> str:
+    if not broken:
+        return ""
+    worst, *others = broken
+    also = f" Also broken: {'; '.join(others)}." if others else ""
+    return f"Breaks a limit: {worst}. {DO_NOT_EAT}{also}"
+
+
+def _fitted(label: Label, paper: Sheet, garden: str) -> Label:
+    """The label in the largest letters that fit, with what still finds no room in ``more``."""
+    width = (paper.label_width - MARK_MM) * POINTS_PER_MM
+    height = (paper.label_height - PADDING_MM) * POINTS_PER_MM
+    notes = [label.alert, label.limits, label.cautions]
+    for dense in (False, True):
+        title_pt = _title_pt(label.what, width, dense=dense)
+        room = height - _least_pt(label, title_pt, width, garden, dense=dense)
+        label = replace(label, title_pt=title_pt, dense=dense)
+        if sum(_height(note, SMALL, width) for note in notes) <= room:
+            return label
+    limits = f" {label.limits}" if label.limits else ""
+    lines = wrapped(label.alert + limits, SMALL, width)
+    here = max(0, int(room / (SMALL * LEADING)) - 1)
+    kept = " ".join(lines[:here])
+    alert, limits = (kept, "") if label.alert else ("", kept)
+    # A second label has no code beside its words, and three lines of its own above them.
+    wide = width + MARK_MM * POINTS_PER_MM - SIDES_MM * POINTS_PER_MM
+    waiting = wrapped(" ".join(lines[here:]), SMALL, wide)
+    each = int(height / (SMALL * LEADING)) - 5
+    more = tuple(" ".join(waiting[at : at + each]) for at in range(0, len(waiting), each))
+    cautions = _ended(label.cautions) + MORE if more else label.cautions
+    return replace(label, alert=alert, limits=limits, cautions=cautions, more=more)
+
+
+def _ended(sentence: str) -> str:
+    return f"{sentence}. " if sentence else ""
+
+
+def _least_pt(label: Label, title_pt: float, width: float, garden: str, *, dense: bool) -> float:
+    """The height of all that no label is without: what it is, when it was made, its lines and its small print."""
+    size = DENSE if dense else ROOMY
+    title = min(_height(label.what, title_pt, width), 3 * title_pt * LEADING) + 3
+    said = [("made", label.made, ""), *label.lines]
+    small, smaller = (8.5 * THIN, 8.5 * THIN) if dense else (9.0 * THIN, 10.0 * THIN)
+    lines = (
+        size
+        * LEADING
+        * sum(lines_of([(name, small), (says, size), (added, smaller)], width) for name, says, added in said)
+    )
+    print_lines = 1 if dense else min(3, len(wrapped(small_print(label, garden), 6.5 * THIN, width)))
+    return title + lines + print_lines * 6.5 * LEADING + 2
+
+
+def _title_pt(what: str, width: float, *, dense: bool) -> float:
+    if dense:
+        return DENSE_TITLE if len(wrapped(what, DENSE_TITLE, width)) <= 2 else LEAST_TITLE
+    one_line = [size for size in TITLE_SIZES if len(wrapped(what, size, width)) == 1]
+    return one_line[0] if one_line else TITLE_SIZES[-1]
+
+
+def _height(text: str, size_pt: float, width: float) -> float:
+    return len(wrapped(text, size_pt, width)) * size_pt * LEADING
+
+
+def small_print(label: Label, garden: str) -> str:
+    """The last line of a label."""
+    parts = [
+        "No date says that it may be eaten.",
+        f"{garden}." if garden else "",
+        f"Ready by: {label.source}." if label.source else "",
+    ]
+    return " ".join(part for part in parts if part)
 
 
 def _code(batch_id: str) -> str:
@@ -194,9 +298,9 @@ def _ready(row: dict[str, Any]) -> Line | None:
     if first is None:
         return None
     if first == last:
-        return "ready", full_day(first), ""
+        return "ready in taste", full_day(first), ""
     start = day(first) if first.year == last.year else full_day(first)
-    return "ready", f"{start} to {full_day(last)}", ""
+    return "ready in taste", f"{start} to {full_day(last)}", ""
 
 
 def _look(row: dict[str, Any]) -> Line | None:

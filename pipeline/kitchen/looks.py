@@ -99,9 +99,23 @@ LABEL_TYPES: dict[str, pl.DataType] = {
     "look_every_days": pl.Int64(),
     "best_by": pl.Date(),
     "quality_months": pl.Float64(),
+    "broken": pl.List(pl.String()),
     "warnings": pl.List(pl.String()),
     "cautions": pl.Int64(),
 }
+DAYS_OF_A_LABEL = ("ready_from", "ready_to", "look_on", "look_every_days", "best_by", "quality_months")
+KRAUT_SALT_PCT = (2.0, 3.0)
+DILL_SALT_PCT = (3.6, 3.9)
+"""Salt of the published recipes; the second by the spoons and cups of the dill recipe, 3.7 % of everything."""
+
+FOR_WHOM = ("honey_infants",)
+"""Serious cautions that say who must not eat it, and break no limit."""
+
+WORST = (
+    *("felt_ill", "bulging_or_leak", "spoiled_kept", "mould_kept"),
+    *("ph_above_limit", "low_acid_bottled", "low_acid_jam", "low_acid_shelf", "in_oil"),
+)
+"""What was seen goes first, then what was measured, then what closed jars hold; the others as the rules stand."""
 
 
 def label_facts(
@@ -123,12 +137,23 @@ def label_facts(
     Returns:
         Columns and types of ``LABEL_TYPES``, one row per batch on hand in the order of ``batches``. ``containers``
         are those on hand. ``best_by`` is the published quality time from the day made, for a ferment from the last
-        day of its time of coming ready. ``look_on`` is the next look where that is before ``best_by``. ``warnings``
-        are the broken limits that are serious; ``cautions`` counts the others.
+        day of its time of coming ready. ``look_on`` is the next look where that is before ``best_by``. ``broken`` are
+        the serious limits that the batch breaks, worst first; with any of them there is no day on which it is ready,
+        looked at or best. ``warnings`` say who must not eat it; ``cautions`` counts the others. ``ready_source`` is
+        named only where the batch is made as that source says.
     """
     serious = pl.col("severity") == "serious"
-    warned = cautions.group_by("batch_id").agg(
-        warnings=pl.col("limit").filter(serious), cautions=(~serious).sum().cast(pl.Int64)
+    for_whom = pl.col("rule").is_in(FOR_WHOM)
+    first = pl.col("rule").replace_strict(list(WORST), range(len(WORST)), default=len(WORST), return_dtype=pl.Int64)
+    warned = (
+        cautions.with_columns(first=first)
+        .sort("first", maintain_order=True)
+        .group_by("batch_id", maintain_order=True)
+        .agg(
+            broken=_broken_limit().filter(serious & ~for_whom),
+            warnings=pl.col("limit").filter(serious & for_whom),
+            cautions=(~serious).sum().cast(pl.Int64),
+        )
     )
     months = pl.col("quality_months")
     whole = months.floor().cast(pl.Int64)
@@ -149,9 +174,37 @@ def label_facts(
             sweetener_kg=pl.col("sweetener_weight_g") / 1000,
             best_by=best_by,
             look_every_days=pl.when(young).then(FERMENT_LOOK_DAYS),
+            broken=pl.col("broken").fill_null([]),
             warnings=pl.col("warnings").fill_null([]),
+            ready_source=pl.when(_as_published()).then("ready_source"),
             cautions=pl.col("cautions").fill_null(0),
         )
         .with_columns(look_on=pl.when(pl.col("best_by").is_null() | (look_on < pl.col("best_by"))).then(look_on))
+        .with_columns(pl.when(pl.col("broken").list.len() == 0).then(day).alias(day) for day in DAYS_OF_A_LABEL)
         .select(pl.col(name).cast(kind) for name, kind in LABEL_TYPES.items())
     )
+
+
+def _broken_limit() -> pl.Expr:
+    """What was found beside what is allowed: ``pH 5.9, limit 4.6``."""
+    ph = pl.col("limit").str.extract(r"^pH (\d+(?:\.\d+)?) or lower$")
+    measured = pl.col("found").str.starts_with("pH ") & ph.is_not_null()
+    return (
+        pl.when(measured)
+        .then(pl.format("{}, limit {}", "found", ph))
+        .otherwise(pl.format("{}; limit: {}", "found", "limit"))
+    )
+
+
+def _as_published() -> pl.Expr:
+    """Whether a batch is made as the source of its ready time says, by what is logged of it.
+
+    Cabbage with 2 to 3 % salt of its weight is; cucumbers with the vinegar and the salt of the dill recipe, 3.7 % of
+    everything, are. Conditioning is the same for any dried fruit. Of all others it is not known.
+    """
+    salt = pl.col("salt_pct")
+    cabbage = (pl.col("crop") == "cabbage") & (pl.col("salt_basis") == "of produce") & salt.is_between(*KRAUT_SALT_PCT)
+    dill = (pl.col("crop") == "cucumber") & (pl.col("salt_basis") == "of all") & salt.is_between(*DILL_SALT_PCT)
+    ferment = (pl.col("method") == "ferment") & (cabbage | (dill & (pl.col("vinegar_ml") > 0)))
+    practice = pl.col("ready_source").str.starts_with("common practice")
+    return ferment | (pl.col("method") == "dry") | practice

@@ -14,7 +14,7 @@ from core_frames import core
 from pipeline import reference
 from pipeline.keeping.salt_measures import with_salt_measures
 from pipeline.kitchen.cautions import batch_cautions
-from pipeline.kitchen.looks import EVENT_TYPES, LABEL_TYPES, label_facts, shelf_events
+from pipeline.kitchen.looks import DAYS_OF_A_LABEL, EVENT_TYPES, LABEL_TYPES, label_facts, shelf_events
 from pipeline.kitchen.ready import ready_dates, ready_days
 from pipeline.shelf.ledger import shelf_ledger, use_first
 from reports.looks_calendar import shelf_calendar
@@ -182,6 +182,43 @@ def test_label_facts_of_a_ferment_and_of_honey_jam() -> None:
     assert honey["look_on"] is None
     assert honey["warnings"] == ["no honey for children under 1 year"]
     assert honey["cautions"] == 1
+
+
+def test_a_batch_that_breaks_a_serious_limit_is_ready_and_best_on_no_day() -> None:
+    _, labels = shelf_of(dt.date(2026, 9, 2), KRAUT | {"ph": 5.9}, KRAUT | {"ph": 3.5})
+    sharp, sour = labels.iter_rows(named=True)
+    assert sharp["broken"] == ["pH 5.9, limit 4.6"]
+    assert [sharp[day] for day in DAYS_OF_A_LABEL] == [None] * len(DAYS_OF_A_LABEL)
+    assert sour["broken"] == []
+    assert None not in [sour["ready_from"], sour["ready_to"], sour["best_by"]]
+
+
+def test_what_was_seen_stands_before_what_a_rule_says() -> None:
+    made = with_salt_measures(batches(KRAUT | {"ph": 5.9}))
+    found = core(
+        "spoilage", {"found_on": MADE, "batch_id": "b0", "cause": "bulging", "containers": 1, "action": "kept"}
+    )
+    ledger = shelf_ledger(made, found, core("consumption"), MADE)
+    due = use_first(ledger, made, reference.quality_months(), None, MADE)
+    cautions = batch_cautions(made, found, reference.caution_rules(), CROPS)
+    label = label_facts(made, due, ready_dates(made, TIMES, CROPS), cautions, MADE).row(0, named=True)
+    assert [text.split(",")[0] for text in label["broken"]] == ["bulging", "pH 5.9"]
+
+
+@pytest.mark.parametrize(
+    ("row", "named"),
+    [
+        ({}, True),
+        ({"salt_g": 400.0}, False),
+        ({"crop": "cucumber", "salt_g": 40.0, "water_ml": 1000.0}, False),
+        ({"crop": "cucumber", "produce_kg": 1.8, "salt_g": 145.0, "water_ml": 1900.0, "vinegar_ml": 118.0}, True),
+        ({"crop": "lemon", "salt_g": 400.0}, False),
+        ({"method": "pickle", "crop": "garlic", "vinegar_ml": 100.0, "store": "pantry"}, False),
+    ],
+)
+def test_a_source_is_named_only_on_a_batch_that_is_made_its_way(row: Row, named: bool) -> None:
+    _, labels = shelf_of(dt.date(2026, 9, 2), KRAUT | row)
+    assert (labels["ready_source"][0] is not None) == named
 
 
 def test_a_batch_that_is_used_up_gets_no_label_and_no_event() -> None:

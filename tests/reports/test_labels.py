@@ -13,7 +13,7 @@ import pytest
 import zxingcpp
 from PIL import Image
 
-from reports.labels import LONGEST_CODE, SHEETS, label_sheet
+from reports.labels import LONGEST_CODE, MORE, SHEETS, label_sheet
 
 if TYPE_CHECKING:
     from playwright.sync_api import Browser, Page
@@ -37,6 +37,7 @@ TYPES = {
     "look_every_days": pl.Int64,
     "best_by": pl.Date,
     "quality_months": pl.Float64,
+    "broken": pl.List(pl.String),
     "warnings": pl.List(pl.String),
     "cautions": pl.Int64,
 }
@@ -84,7 +85,7 @@ FULLEST: dict[str, Any] = (
 
 
 def labels(*rows: dict[str, Any]) -> pl.DataFrame:
-    plain = dict.fromkeys(TYPES) | {"containers": 1, "warnings": [], "cautions": 0}
+    plain = dict.fromkeys(TYPES) | {"containers": 1, "broken": [], "warnings": [], "cautions": 0}
     return pl.DataFrame([plain | row for row in rows], schema=TYPES)
 
 
@@ -96,7 +97,7 @@ def words(html: str) -> str:
 def test_a_ferment_says_salt_ready_look_best_by_and_leaves_room_for_its_ph() -> None:
     said = words(label_sheet(labels(KRAUT), garden_name="Invented garden"))
     assert "K26-001 Cabbage, fermented made 1 Dec 2026 salt 2.25 % of produce pH ____" in said
-    assert "ready 22 Dec 2026 to 12 Jan 2027 look 4 Dec 2026 every 3 days best by 12 Feb 2027 1 month" in said
+    assert "ready in taste 22 Dec 2026 to 12 Jan 2027 look 4 Dec 2026 every 3 days best by 12 Feb 2027 1 month" in said
     assert "No date says that it may be eaten. Invented garden. Ready by: an invented source." in said
     assert "pH 3.6" in words(label_sheet(labels(KRAUT | {"ph": 3.6})))
 
@@ -119,11 +120,11 @@ def test_jam_says_its_sweetener_and_what_must_stand_on_the_label() -> None:
                 "ready_from": dt.date(2026, 9, 1),
                 "ready_to": dt.date(2026, 9, 1),
             },
-            "Beetroot, in vinegar made 30 Aug 2026 ready 1 Sep 2026 No date",
+            "Beetroot, in vinegar made 30 Aug 2026 ready in taste 1 Sep 2026 No date",
         ),
         (
             {"method": "pickle", "crop": "leek", "ready_from": dt.date(2026, 9, 3), "ready_to": dt.date(2026, 9, 6)},
-            "ready 3 Sep to 6 Sep 2026",
+            "ready in taste 3 Sep to 6 Sep 2026",
         ),
         ({"method": "ferment", "crop": "turnip"}, "Turnip, fermented made 30 Aug 2026 pH ____ No date"),
         ({"method": "jam", "crop": "fig", "sweetener": "other"}, "made 30 Aug 2026 with sweetener No date"),
@@ -272,3 +273,49 @@ def test_a_sheet_is_one_page_of_its_paper(page: Page, sheet: str, width_mm: floa
     assert box["height"] == pytest.approx(height_mm * 96 / 25.4, abs=1)
     pdf = page.pdf(prefer_css_page_size=True)
     assert len(re.findall(rb"/Type\s*/Page\b(?!s)", pdf)) == 2
+
+
+BROKEN = JAM | {
+    "method": "ferment",
+    "broken": ["pH 5.9, limit 4.6", "bulging, kept; limit: discard if leaking, bulging or swollen"],
+    "ready_from": dt.date(2026, 9, 1),
+    "ready_to": dt.date(2026, 9, 8),
+    "ready_source": "an invented source",
+}
+
+
+def test_a_batch_that_breaks_a_limit_has_no_day_to_be_eaten_on() -> None:
+    html = label_sheet(labels(BROKEN))
+    said = words(html)
+    assert MORE not in html
+    assert "Breaks a limit: pH 5.9, limit 4.6. Do not eat; see the review. Also broken: bulging, kept; limit:" in said
+    assert "ready" not in said.lower().replace("ready in taste and of good quality", "").replace("ready to", "")
+    assert "best by" not in said
+    assert "invented source" not in said
+
+
+def all_limits(html: str) -> str:
+    return " ".join(" ".join(re.findall(r'<p class="limits[^"]*">(.*?)</p>', html, flags=re.DOTALL)).split())
+
+
+@pytest.mark.parametrize("sheet", list(SHEETS))
+@pytest.mark.parametrize("count", [1, 5, 12, 60])
+def test_no_caution_is_cut_but_goes_on_on_another_label(sheet: str, count: int) -> None:
+    broken = [f"caution {number}, garlic in oil in the pantry; limit: never" for number in range(count)]
+    html = label_sheet(labels(FULLEST | {"broken": broken}), sheet=sheet)
+    assert html.count('<article class="label') == 1
+    assert all(f"caution {number}, " in all_limits(html) for number in range(count))
+    assert all_limits(html).count("Do not eat; see the review.") == 1
+    assert (MORE in html) == ('class="label more"' in html)
+
+
+@pytest.mark.browser
+@pytest.mark.parametrize("sheet", list(SHEETS))
+@pytest.mark.parametrize("font", ["DejaVu Sans", "Liberation Sans", "Liberation Serif"])
+def test_labels_of_broken_batches_fit_in_usual_fonts(page: Page, sheet: str, font: str) -> None:
+    broken = [f"caution {number}, Wermutwürste in oil in the pantry; limit: never" for number in range(14)]
+    rows = [BROKEN, FULLEST | {"broken": broken}, JAM | {"broken": ["pH 5.9, limit 4.6"] * 4}, KRAUT]
+    html = label_sheet(labels(*rows), sheet=sheet, garden_name="Invented garden")
+    printed(page, html.replace('"Liberation Sans", ', f'"{font}", '))
+    assert page.evaluate(INSIDE) == []
+    assert page.evaluate(APART) == 0
