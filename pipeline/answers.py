@@ -41,6 +41,7 @@ from pipeline.plan.plan import PlanResult, plan_sowings
 from pipeline.plan.rotation import rotation_notes
 from pipeline.plan.standing import Ground
 from pipeline.reference.names import same_name
+from pipeline.seasons import Season, chosen_season, logged_seasons, planned_season, season_sentence, usual_season
 from pipeline.shelf.ledger import shelf_ledger, shelf_table, use_first
 from pipeline.shelf.needs import fresh_needs, needs_table
 from pipeline.warmth.starts import fit_yields, starts_from_logs
@@ -78,6 +79,8 @@ class Logs:
     as_of: dt.date
     typed: Tables = field(default_factory=dict)
     """Rows as typed of the logs that name a batch: words and unknown columns that a hazard may stand in."""
+    season_asked: str | None = None
+    """The season to review, as typed; None for the last with enough logged."""
 
     def __getitem__(self, log: str) -> pl.DataFrame:
         """Typed rows of one log."""
@@ -103,22 +106,36 @@ class Logs:
         """``timing_of`` these logs, worked out once."""
         return timing_of(self)
 
-    @property
-    def season(self) -> tuple[dt.date, dt.date]:
-        """First and last day of the garden year reviewed: the one of the latest picking or sowing."""
-        days = [self["harvests"]["picked_on"].max(), self["sowings"]["sown_on"].max()]
-        latest = max((day for day in days if isinstance(day, dt.date)), default=self.as_of)
-        return self.settings.season_of(latest)
+    @cached_property
+    def logged_seasons(self) -> dict[Season, float]:
+        """How much is logged of each garden year."""
+        return logged_seasons(self["harvests"], self["sowings"], self.settings)
 
     @property
-    def next_season(self) -> tuple[dt.date, dt.date]:
-        """First and last day of the garden year to plan: the one after the season reviewed, or today's."""
-        following = self.season[1] + dt.timedelta(days=1)
-        return self.settings.season_of(max(following, self.as_of))
+    def usual_season(self) -> Season:
+        """The last garden year with enough logged."""
+        return usual_season(self.logged_seasons, self.settings, self.as_of)
+
+    @cached_property
+    def season(self) -> Season:
+        """First and last day of the garden year reviewed."""
+        if self.season_asked is None:
+            return self.usual_season
+        return chosen_season(self.season_asked, self.logged_seasons, self.settings)
+
+    @property
+    def season_sentence(self) -> str:
+        """Which season is reviewed, and how to choose another."""
+        return season_sentence(self.season, self.usual_season, self.logged_seasons, self.as_of)
+
+    @property
+    def next_season(self) -> Season:
+        """First and last day of the garden year to plan, whichever is reviewed."""
+        return planned_season(self.usual_season, self.settings, self.as_of)
 
 
-def read_logs(store: Store, settings: Settings, as_of: dt.date) -> Logs:
-    """All accepted rows; crops that the settings name go by the reference's names."""
+def read_logs(store: Store, settings: Settings, as_of: dt.date, season: str | None = None) -> Logs:
+    """All accepted rows; crops that the settings name go by the reference's names. ``season`` is as typed."""
     frames = {name: store.core(name) for name in LOGS}
     crops = reference.crop_reference(frames["crops"])
     lookup = reference.crop_lookup(crops)
@@ -130,7 +147,9 @@ def read_logs(store: Store, settings: Settings, as_of: dt.date) -> Logs:
     plan = None if chosen is None else tuple(lookup.get(crop) or spelt.get(same_name(crop), crop) for crop in chosen)
     batches = with_salt_measures(frames["batches"])
     typed = {name: store.typed_words(name) for name in NAMES_A_BATCH}
-    return Logs(frames | {"batches": batches}, crops, replace(settings, needs=needs, plan_crops=plan), as_of, typed)
+    return Logs(
+        frames | {"batches": batches}, crops, replace(settings, needs=needs, plan_crops=plan), as_of, typed, season
+    )
 
 
 NAMES_A_BATCH = ("batches", "ingredients", "spoilage", "consumption", "tastings")
@@ -197,14 +216,12 @@ def harvest_balance(logs: Logs) -> GlutAnswers:
 def harvest_answers(logs: Logs, seed: int) -> tuple[Tables, list[str]]:
     """Where the harvest of the season went, what each sowing gave, and notes on what could not be known."""
     balance = harvest_balance(logs)
-    first, last = logs.season
-    season = logs["harvests"].filter(pl.col("picked_on").is_between(first, last))
     all_yields = yields(logs["harvests"], logs["sowings"], logs.crops)
     tables = {
         "glut_weeks": balance.glut_weeks,
         "glut_waste": balance.glut_waste,
         "sowing_waste": balance.sowing_waste,
-        "yields": yields(season, logs["sowings"], logs.crops),
+        "yields": yields(logs["harvests"], logs["sowings"], logs.crops, logs.season),
         "treatments": compare_treatments(all_yields, logs["sowings"], np.random.default_rng(seed)),
     }
     return tables, list(balance.notes)
@@ -316,7 +333,7 @@ def plan_of(
         ),
         logs["weather"],
     )
-    last_first, last_last = logs.season
+    last_first, last_last = logs.usual_season
     last_season = logs["sowings"].filter(pl.col("sown_on").is_between(last_first, last_last))
     result = plan_sowings(
         logs.crops,

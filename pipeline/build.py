@@ -15,6 +15,7 @@ from pipeline.answers import Logs, Tables, read_logs
 from pipeline.errors import UsageError
 from pipeline.findings.harvest import harvest_findings
 from pipeline.findings.season import plan_findings
+from pipeline.seasons import Choice
 from pipeline.settings import Settings
 from pipeline.store.folder import opened, read_settings
 from pipeline.store.load import LoadReport, load_folder
@@ -26,6 +27,7 @@ from schemas.contracts import polars_types
 from schemas.page import Finding, Garden
 
 Progress = Callable[[str], None]
+USUAL = Choice()
 
 
 @dataclass(frozen=True)
@@ -54,7 +56,15 @@ class Answers:
     """Tables of which a terminal shows fewer rows."""
 
 
-def check(folder: Path, as_of: dt.date, progress: Progress, out: Path | None = None, most: int | None = None) -> Loaded:
+def check(
+    folder: Path,
+    as_of: dt.date,
+    progress: Progress,
+    out: Path | None = None,
+    most: int | None = None,
+    *,
+    choice: Choice = USUAL,
+) -> Loaded:
     """Read and validate a folder; nothing is written but ``problems.csv`` in the folder ``out``, if one is named.
 
     ``most`` is how many problems of each file are told; all, if it is None.
@@ -63,7 +73,7 @@ def check(folder: Path, as_of: dt.date, progress: Progress, out: Path | None = N
 
     target = None if out is None else claim_for(folder, out, out, "check")
     with opened(folder, None, in_memory=True) as (store, settings):
-        loaded = _loaded(store, load_folder(store, folder, settings, as_of, progress), most)
+        loaded = _loaded(store, load_folder(store, folder, settings, as_of, progress, choice.today), most)
         loaded = replace(loaded, lead=_place_unknown(store, settings))
         if target is None:
             return loaded
@@ -88,10 +98,18 @@ def claim_for(folder: Path, out: Path | None, default: Path, command: str) -> Ou
     return claim(out, default, command, [folder])
 
 
-def load(folder: Path, as_of: dt.date, store_path: Path | None, progress: Progress, most: int | None = None) -> Loaded:
+def load(
+    folder: Path,
+    as_of: dt.date,
+    store_path: Path | None,
+    progress: Progress,
+    most: int | None = None,
+    *,
+    choice: Choice = USUAL,
+) -> Loaded:
     """Bring the store in line with the folder, and hold every batch against the published limits."""
     with opened(folder, store_path) as (store, settings):
-        report = load_folder(store, folder, settings, as_of, progress)
+        report = load_folder(store, folder, settings, as_of, progress, choice.today)
         cautions = answering.cautions_of(read_logs(store, settings, as_of))
         with store.transaction():
             store.save_answer("cautions", cautions)
@@ -108,17 +126,28 @@ def _loaded(store: Store, report: LoadReport, most: int | None) -> Loaded:
     return Loaded(store.answer("load_summary"), everything, problem_counts(store), report.notes)
 
 
-def _read(folder: Path, as_of: dt.date, store_path: Path | None, progress: Progress) -> tuple[LoadReport, Logs]:
+def _read(
+    folder: Path, as_of: dt.date, store_path: Path | None, progress: Progress, choice: Choice
+) -> tuple[LoadReport, Logs]:
     """The typed logs of a folder, its store brought in line first."""
     with opened(folder, store_path) as (store, settings):
-        report = load_folder(store, folder, settings, as_of, progress)
-        return report, read_logs(store, settings, as_of)
+        report = load_folder(store, folder, settings, as_of, progress, choice.today)
+        return report, read_logs(store, settings, as_of, choice.season)
 
 
-def spoilage(folder: Path, by: str, as_of: dt.date, store_path: Path | None, seed: int, progress: Progress) -> Answers:
+def spoilage(
+    folder: Path,
+    by: str,
+    as_of: dt.date,
+    store_path: Path | None,
+    seed: int,
+    progress: Progress,
+    *,
+    choice: Choice = USUAL,
+) -> Answers:
     """What kept and what spoiled, by the columns that ``by`` names."""
     columns = answering.grouping_columns(by)
-    report, logs = _read(folder, as_of, store_path, progress)
+    report, logs = _read(folder, as_of, store_path, progress, choice)
     tables = answering.spoilage_answers(logs, [columns], seed)
     published = {name: table for name, table in tables.items() if name in ANSWERS}
     findings = answering.spoilage_sentences(logs, tables, columns)
@@ -128,24 +157,40 @@ def spoilage(folder: Path, by: str, as_of: dt.date, store_path: Path | None, see
     return Answers(as_of, published, kept, sentences, (*report.notes, FOOD_CAUTION))
 
 
-def gluts(folder: Path, as_of: dt.date, store_path: Path | None, seed: int, progress: Progress) -> Answers:
+def gluts(
+    folder: Path,
+    as_of: dt.date,
+    store_path: Path | None,
+    seed: int,
+    progress: Progress,
+    *,
+    choice: Choice = USUAL,
+) -> Answers:
     """The balance per crop and week of the season, and the waste that came from gluts."""
-    report, logs = _read(folder, as_of, store_path, progress)
+    report, logs = _read(folder, as_of, store_path, progress, choice)
     tables, notes = answering.harvest_answers(logs, seed)
     first, last = logs.season
-    season = f"Season {first.isoformat()} to {last.isoformat()}."
+    season = f"Season {first.isoformat()} to {last.isoformat()}. {logs.season_sentence}".rstrip()
     findings = harvest_findings(tables["glut_waste"], nothing("shelf"), nothing("use_first"), nothing("needs"))
     sentences = (season, *answering.findings_of("harvest", findings))
     shown = ("glut_waste", "sowing_waste")
     return Answers(as_of, tables, shown, sentences, (*report.notes, *notes))
 
 
-def shelf(folder: Path, as_of: dt.date, store_path: Path | None, calendar: Path | None, progress: Progress) -> Answers:
+def shelf(
+    folder: Path,
+    as_of: dt.date,
+    store_path: Path | None,
+    calendar: Path | None,
+    progress: Progress,
+    *,
+    choice: Choice = USUAL,
+) -> Answers:
     """What is on the shelf, what to use first and when it runs out; with a calendar of looks if one is named."""
     if calendar is not None:
         read_settings(folder)
         check_calendar(calendar)
-    report, logs = _read(folder, as_of, store_path, progress)
+    report, logs = _read(folder, as_of, store_path, progress, choice)
     tables = answering.shelf_answers(logs)
     findings = harvest_findings(nothing("glut_waste"), tables["shelf"], tables["use_first"], nothing("needs"))
     first = [finding.sentence for finding in answering.caution_sentences(logs, tables["cautions"])]
@@ -177,13 +222,15 @@ def labels(
     store_path: Path | None,
     out: Path | None,
     progress: Progress,
+    *,
+    choice: Choice = USUAL,
 ) -> Path:
     """A printable sheet of labels of batches on hand, or of the batches named; its path is returned."""
     from pipeline.kitchen.looks import label_facts
     from reports.labels import label_sheet
 
     target = claim_for(folder, out, folder / "labels", "labels")
-    _, logs = _read(folder, as_of, store_path, progress)
+    _, logs = _read(folder, as_of, store_path, progress, choice)
     tables = answering.shelf_answers(logs)
     facts = label_facts(
         logs["batches"], answering.batches_by_day(logs), answering.ready_of(logs), tables["cautions"], logs.as_of
@@ -210,10 +257,11 @@ def sow(
     progress: Progress,
     *,
     simple: bool = False,
+    choice: Choice = USUAL,
 ) -> tuple[Answers, list[Path]]:
     """The sowing plan for the next season, and the files it was written to."""
     target = claim_for(folder, out, folder / "plan", "sow")
-    report, logs = _read(folder, as_of, store_path, progress)
+    report, logs = _read(folder, as_of, store_path, progress, choice)
     progress("planning")
     tables, notes = answering.plan_answers(logs, seed, simple=simple, bound=True)
     progress("")
@@ -233,12 +281,14 @@ def outlook(
     out: Path | None,
     seed: int,
     progress: Progress,
+    *,
+    choice: Choice = USUAL,
 ) -> tuple[Answers, list[Path]]:
     """What stands in the ground and is likely to come in the next eight weeks, and the file it was written to."""
     from reports.tables import answer_csv
 
     target = claim_for(folder, out, folder / "plan", "sow --outlook")
-    report, logs = _read(folder, as_of, store_path, progress)
+    report, logs = _read(folder, as_of, store_path, progress, choice)
     tables, notes = answering.outlook_answers(logs, seed)
     table = tables["season_outlook"]
     coming = table.filter(pl.col("kg_p90") >= LEAST_SHOWN_KG)
@@ -260,14 +310,16 @@ def export(
     form: str,
     seed: int,
     progress: Progress,
+    *,
+    choice: Choice = USUAL,
 ) -> Path:
     """All typed logs and answers with a Data Package description; the descriptor's path is returned."""
     from reports.package import descriptor, package_files
 
     target = claim_for(folder, out, folder / "export", "export")
     with opened(folder, store_path) as (store, settings):
-        load_folder(store, folder, settings, as_of, progress)
-        logs = read_logs(store, settings, as_of)
+        load_folder(store, folder, settings, as_of, progress, choice.today)
+        logs = read_logs(store, settings, as_of, choice.season)
         everything, _, _ = answer_all(store, logs, seed, progress)
         frames = {name: store.core(name) for name in logs.frames}
     files = package_files(frames, everything, form)
@@ -288,6 +340,7 @@ def review(
     *,
     pictures: bool = False,
     also: Sequence[str] = (),
+    choice: Choice = USUAL,
 ) -> Path:
     """Load, answer everything, save the answers, and write the season review; the page's path is returned.
 
@@ -299,8 +352,8 @@ def review(
 
     target = claim_for(folder, out, folder / "review", "review")
     with opened(folder, store_path) as (store, settings):
-        report = load_folder(store, folder, settings, as_of, progress)
-        logs = read_logs(store, settings, as_of)
+        report = load_folder(store, folder, settings, as_of, progress, choice.today)
+        logs = read_logs(store, settings, as_of, choice.season)
         everything, findings, notes = answer_all(store, logs, seed, progress)
         with store.transaction():
             for name in SAVED:
@@ -354,7 +407,8 @@ def garden_of(logs: Logs) -> Garden:
     """Facts for the head of the page."""
     name = logs.settings.name
     season, following = logs.season, logs.next_season
-    return Garden(name, logs.as_of, *season, *following, invented="invented" in name.casefold())
+    invented = "invented" in name.casefold()
+    return Garden(name, logs.as_of, *season, *following, invented=invented, season_note=logs.season_sentence)
 
 
 def plan_files(tables: Tables, garden_name: str, as_of: dt.date) -> dict[str, bytes]:

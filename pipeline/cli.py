@@ -20,6 +20,7 @@ if TYPE_CHECKING:
     from collections.abc import Sequence
 
     from pipeline.build import Answers
+    from pipeline.seasons import Choice
 
 app = typer.Typer(
     add_completion=False,
@@ -31,7 +32,22 @@ app = typer.Typer(
 )
 
 Folder = Annotated[Path, typer.Argument(metavar="FOLDER", parser=typed_path, help="the season folder")]
-AsOf = Annotated[str | None, typer.Option("--as-of", metavar="DATE", help="the day that counts as today")]
+AsOf = Annotated[
+    str | None,
+    typer.Option(
+        "--as-of",
+        metavar="DATE",
+        help="the day that counts as today, in any form that the logs take; later rows do not count yet",
+    ),
+]
+SeasonAsked = Annotated[
+    str | None,
+    typer.Option(
+        "--season",
+        metavar="YEAR",
+        help="the season reviewed, such as 2026 or 2025/26; left out: the last with enough logged",
+    ),
+]
 AsJson = Annotated[bool, typer.Option("--json", help="print the answer as JSON, and nothing else, on stdout")]
 StorePath = Annotated[
     Path | None,
@@ -74,7 +90,9 @@ def check(
     from pipeline import build
     from reports import terminal
 
-    result = build.check(folder, _today(as_of), note_progress, out, None if json else terminal.MOST_SHOWN)
+    result = build.check(
+        folder, _today(as_of), note_progress, out, None if json else terminal.MOST_SHOWN, choice=_choice()
+    )
     if result.lead:
         note(result.lead)
     say(
@@ -93,7 +111,9 @@ def load(folder: Folder, as_of: AsOf = None, store: StorePath = None, json: AsJs
     from pipeline import build
     from reports import terminal
 
-    result = build.load(folder, _today(as_of), store, note_progress, None if json else terminal.MOST_SHOWN)
+    result = build.load(
+        folder, _today(as_of), store, note_progress, None if json else terminal.MOST_SHOWN, choice=_choice()
+    )
     say(terminal.check_json(result.summary, result.problems) if json else terminal.load_text(result.summary))
     _notes(result.notes)
 
@@ -102,6 +122,7 @@ def load(folder: Folder, as_of: AsOf = None, store: StorePath = None, json: AsJs
 def review(
     folder: Folder,
     out: Out = None,
+    season: SeasonAsked = None,
     as_of: AsOf = None,
     store: StorePath = None,
     seed: Seed = 1,
@@ -112,7 +133,15 @@ def review(
     from pipeline import build
 
     page = build.review(
-        folder, _today(as_of), store, out, seed, note_progress, pictures=pictures, also=_printed(pdf=pdf)
+        folder,
+        _today(as_of),
+        store,
+        out,
+        seed,
+        note_progress,
+        pictures=pictures,
+        also=_printed(pdf=pdf),
+        choice=_choice(season),
     )
     say(str(page))
     if pdf:
@@ -134,12 +163,13 @@ def spoilage(
     """What kept and what spoiled."""
     from pipeline import build
 
-    _print(build.spoilage(folder, by, _today(as_of), store, seed, note_progress), as_json=json)
+    _print(build.spoilage(folder, by, _today(as_of), store, seed, note_progress, choice=_choice()), as_json=json)
 
 
 @app.command()
 def gluts(
     folder: Folder,
+    season: SeasonAsked = None,
     as_of: AsOf = None,
     store: StorePath = None,
     seed: Seed = 1,
@@ -148,7 +178,7 @@ def gluts(
     """The balance per crop and week, and the waste that came from gluts."""
     from pipeline import build
 
-    _print(build.gluts(folder, _today(as_of), store, seed, note_progress), as_json=json)
+    _print(build.gluts(folder, _today(as_of), store, seed, note_progress, choice=_choice(season)), as_json=json)
 
 
 @app.command()
@@ -167,7 +197,7 @@ def shelf(
     """What is on the shelf, what to use first, what is due for a look, when it runs out."""
     from pipeline import build
 
-    _print(build.shelf(folder, _today(as_of), store, calendar, note_progress), as_json=json)
+    _print(build.shelf(folder, _today(as_of), store, calendar, note_progress, choice=_choice()), as_json=json)
 
 
 @app.command()
@@ -186,7 +216,7 @@ def labels(
     from pipeline import build
 
     chosen = [name.strip() for name in (batches or "").split(",") if name.strip()]
-    say(str(build.labels(folder, chosen, sheet, skip, _today(as_of), store, out, note_progress)))
+    say(str(build.labels(folder, chosen, sheet, skip, _today(as_of), store, out, note_progress, choice=_choice())))
 
 
 @app.command()
@@ -209,9 +239,11 @@ def sow(
         message = "--outlook and --simple: an outlook makes no plan; name one of the two."
         raise UsageError(message)
     if outlook:
-        answers, written = build.outlook(folder, _today(as_of), store, out, seed, note_progress)
+        answers, written = build.outlook(folder, _today(as_of), store, out, seed, note_progress, choice=_choice())
     else:
-        answers, written = build.sow(folder, _today(as_of), store, out, seed, note_progress, simple=simple)
+        answers, written = build.sow(
+            folder, _today(as_of), store, out, seed, note_progress, simple=simple, choice=_choice()
+        )
     _print(answers, as_json=json)
     for path in written:
         note(str(path))
@@ -231,7 +263,9 @@ def share(
     """The shared garden report: many plots pooled, without exposing anyone."""
     from pipeline.share import share as share_folders
 
-    shared = share_folders(folders, _today(as_of), out, seed, note_progress, pictures=pictures, also=_printed(pdf=pdf))
+    shared = share_folders(
+        folders, _today(as_of), out, seed, note_progress, pictures=pictures, also=_printed(pdf=pdf), today=_clock()
+    )
     say(str(shared.page))
     _notes(shared.notes)
     if pdf:
@@ -243,6 +277,7 @@ def export(
     folder: Folder,
     out: Out = None,
     form: Annotated[str, typer.Option("--form", help="csv or parquet")] = "csv",
+    season: SeasonAsked = None,
     as_of: AsOf = None,
     store: StorePath = None,
     seed: Seed = 1,
@@ -253,7 +288,7 @@ def export(
     if form not in {"csv", "parquet"}:
         message = f"--form {form}: write csv or parquet."
         raise UsageError(message)
-    say(str(build.export(folder, _today(as_of), store, out, form, seed, note_progress)))
+    say(str(build.export(folder, _today(as_of), store, out, form, seed, note_progress, choice=_choice(season))))
 
 
 def _printed(*, pdf: bool) -> tuple[str, ...]:
@@ -305,20 +340,22 @@ def note_progress(text: str) -> None:
         sys.stderr.flush()
 
 
-def _today(as_of: str | None) -> dt.date:
-    from schemas.contracts import EARLIEST_YEAR, LATEST_YEAR
+def _clock() -> dt.date:
+    return dt.datetime.now().astimezone().date()
 
+
+def _today(as_of: str | None) -> dt.date:
     if as_of is None:
-        return dt.datetime.now().astimezone().date()
-    try:
-        day = dt.date.fromisoformat(as_of.strip())
-    except ValueError as error:
-        message = f"--as-of {as_of}: write a date such as 2026-06-18."
-        raise UsageError(message) from error
-    if not EARLIEST_YEAR <= day.year <= LATEST_YEAR:  # beyond, the calendar has no room for the seasons around it
-        message = f"--as-of {as_of}: write a date of the years {EARLIEST_YEAR} to {LATEST_YEAR}, such as 2026-06-18."
-        raise UsageError(message)
-    return day
+        return _clock()
+    from pipeline.logbook.days import as_of_day
+
+    return as_of_day(as_of, _clock())
+
+
+def _choice(season: str | None = None) -> Choice:
+    from pipeline.seasons import Choice
+
+    return Choice(season, _clock())
 
 
 def main(arguments: Sequence[str] | None = None) -> int:

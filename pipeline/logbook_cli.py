@@ -12,7 +12,6 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from pipeline.console import note
-from pipeline.errors import UsageError
 from pipeline.logbook.words import slots_of
 from schemas.dictionary import how_to_write
 from schemas.logs import ENTRIES, LATEST_DATE_COLUMN, LOGS, Log
@@ -131,14 +130,9 @@ def _option(column: Field, log: Log) -> object:
 
 
 def _today(as_of: object) -> dt.date:
-    from pipeline.logbook.days import day_of
+    from pipeline.logbook.days import as_of_day
 
-    today = dt.datetime.now().astimezone().date()
-    day = today if as_of is None else day_of(str(as_of), today)
-    if day is None:
-        message = f"--as-of {as_of}: write a date such as 2026-06-18."
-        raise UsageError(message)
-    return day
+    return as_of_day(None if as_of is None else str(as_of), dt.datetime.now().astimezone().date())
 
 
 for _entry, _log in ENTRIES.items():

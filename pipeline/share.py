@@ -55,6 +55,7 @@ def share(
     *,
     pictures: bool = False,
     also: Sequence[str] = (),
+    today: dt.date | None = None,
 ) -> Shared:
     """Pool the plots of one or many season folders that agreed to share.
 
@@ -69,6 +70,7 @@ def share(
         progress: told what is being done.
         pictures: write every chart as SVG and PNG as well.
         also: names that the caller adds to the folder later.
+        today: the day it is; rows after ``as_of`` and up to it do not count yet.
 
     Raises:
         UsageError: no folder, the same folder twice, or a folder that is not there.
@@ -81,7 +83,7 @@ def share(
     for folder in folders:
         read_settings(folder)
     target = claim(out, DEFAULT_OUT, "share", folders)
-    logs = [_read(folder, as_of, progress) for folder in folders]
+    logs = [_read(folder, as_of, progress, today) for folder in folders]
     progress("pooling the plots")
     crops = reference.crop_reference(logs[0].frames["crops"] if len(logs) == 1 else None)
     pooled = shared_garden(logs, crops, as_of, seed=seed)
@@ -122,10 +124,10 @@ def _check(folders: Sequence[Path]) -> None:
         seen.add(place)
 
 
-def _read(folder: Path, as_of: dt.date, progress: Callable[[str], None]) -> FolderLogs:
+def _read(folder: Path, as_of: dt.date, progress: Callable[[str], None], today: dt.date | None) -> FolderLogs:
     has_store = (folder / STORE_NAME).exists()
     with opened(folder, None, in_memory=not has_store) as (store, settings):
-        load_folder(store, folder, settings, as_of, progress)
+        load_folder(store, folder, settings, as_of, progress, today)
         return FolderLogs({name: store.core(name) for name in LOGS}, settings)
 
 

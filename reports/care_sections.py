@@ -64,7 +64,8 @@ def problems(answers: Answers, findings: Sequence[Finding]) -> Section | None:
         return None
     blocks: list[Block] = []
     if not files.is_empty():
-        columns = ("file", "kind", "rows", "accepted", "set_aside", "warnings")
+        later = ("later",) if files["later"].sum() else ()
+        columns = ("file", "kind", "rows", "accepted", "set_aside", *later, "warnings")
         blocks.append(table_block("load_summary", "Files read", files, columns, folded=is_long(files)))
     if rows.is_empty():
         blocks.insert(0, TextBlock("Every row of every file was taken, without a warning."))

@@ -41,9 +41,8 @@ def load_text(summary: pl.DataFrame) -> str:
     if summary.is_empty():
         return "No logs found. `rowshelf start FOLDER` writes blank ones; harvests.csv is the one to begin with."
     lines = [_file_line(row) for row in summary.iter_rows(named=True)]
-    rows, accepted, aside = (int(summary[name].sum()) for name in ("rows", "accepted", "set_aside"))
-    lines.append(f"{_count(summary.height, 'file')}: {_count(rows, 'row')} = {accepted} accepted + {aside} set aside")
-    if aside:
+    lines.append(_sum_line(summary))
+    if summary["set_aside"].sum():
         lines.append("`rowshelf check FOLDER` lists each row that was set aside and what to write instead.")
     return "\n".join(lines)
 
@@ -52,7 +51,15 @@ def _file_line(row: Mapping[str, object]) -> str:
     warned = f", {_count(row['warnings'], 'warning')}" if row["warnings"] else ""
     odd = f" ({_count(row['cells_left_out'], 'odd cell')} left out)" if row["cells_left_out"] else ""
     rows = _count(row["rows"], "row")
-    return f"{_plain(row['file'])}: {rows} = {row['accepted']} accepted + {row['set_aside']} set aside{odd}{warned}"
+    later = f" + {row['later']} later" if row["later"] else ""
+    aside = f"{row['set_aside']} set aside{later}"
+    return f"{_plain(row['file'])}: {rows} = {row['accepted']} accepted + {aside}{odd}{warned}"
+
+
+def _sum_line(summary: pl.DataFrame) -> str:
+    rows, accepted, aside, later = (int(summary[name].sum()) for name in ("rows", "accepted", "set_aside", "later"))
+    behind = f" + {later} later" if later else ""
+    return f"{_count(summary.height, 'file')}: {_count(rows, 'row')} = {accepted} accepted + {aside} set aside{behind}"
 
 
 def _count(number: object, thing: str) -> str:
@@ -102,13 +109,11 @@ def _problem_line(problem: Mapping[str, object]) -> str:
 
 
 def _verdict(summary: pl.DataFrame, counts: pl.DataFrame) -> str:
-    rows, accepted, aside = (int(summary[name].sum()) for name in ("rows", "accepted", "set_aside"))
     warnings = int(counts.filter(pl.col("level") == "warning")["problems"].sum())
     errors = counts.filter(pl.col("level") == "error").group_by("rule").agg(pl.col("problems").sum())
     kinds = errors.sort(-pl.col("problems").cast(pl.Int64), "rule")
     counted = ", ".join(f"{count} {rule.replace('_', ' ')}" for rule, count in kinds.iter_rows())
-    whole = f"{_count(summary.height, 'file')}: {_count(rows, 'row')} = {accepted} accepted + {aside} set aside"
-    sum_line = f"{whole}; {_count(warnings, 'warning')}"
+    sum_line = f"{_sum_line(summary)}; {_count(warnings, 'warning')}"
     return f"{sum_line}\n{counted}\n{TO_WORK_FROM}" if counted else sum_line
 
 

@@ -12,13 +12,14 @@ _TABLES = (
     declared(
         "load_summary",
         "file",
-        "What came of each file: rows = accepted + set aside",
+        "What came of each file: rows = accepted + set aside + later",
         """
         file text - file, as a path inside the season folder
         kind text - which log it is
         rows int rows rows in the file below its header
         accepted int rows rows taken into the store
         set_aside int rows rows not taken; each has a problem that says why
+        later int rows rows of a day after the one computed for, which do not count yet
         cells_left_out int cells odd cells of rows that were taken without them
         warnings int - warnings on rows that were taken
         sha256 text - checksum of the file's bytes

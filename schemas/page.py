@@ -34,3 +34,5 @@ class Garden:
     """First and last day of the season that is planned."""
     invented: bool = False
     """Whether the logs are invented sample data; the page then says so."""
+    season_note: str = ""
+    """Which season it is and how to choose another."""

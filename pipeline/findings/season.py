@@ -8,7 +8,7 @@ from typing import Any
 import polars as pl
 
 from schemas.page import Finding
-from schemas.words.days import full_day
+from schemas.words.days import full_day, season_label
 from schemas.words.numbers import figure_of, kg
 
 SAME_WITHIN = 0.05
@@ -41,10 +41,8 @@ def _picked(glut_waste: pl.DataFrame, glut_weeks: pl.DataFrame, season: tuple[dt
     crops = glut_waste.filter(pl.col("picked_kg") > 0).height
     weeks = glut_weeks.group_by("week").agg(pl.col("picked_kg").sum()).sort("picked_kg", "week", descending=True)
     best = weeks.row(0, named=True)
-    first, last = season
-    years = str(first.year) if first.year == last.year else f"{first.year}/{last.year % 100:02}"
     sentence = (
-        f"In {years} you picked {kg(picked)} of {figure_of(crops, 'crop')}; "
+        f"In {season_label(*season)} you picked {kg(picked)} of {figure_of(crops, 'crop')}; "
         f"the fullest week, from {full_day(best['week'])}, brought {kg(best['picked_kg'])}."
     )
     return [Finding("season", sentence, weight=100)]
@@ -163,7 +161,8 @@ def data_findings(load_summary: pl.DataFrame, problems: pl.DataFrame) -> list[Fi
         load_summary: the ``load_summary`` answer.
         problems: the ``problems`` answer.
     """
-    rows, aside = int(load_summary["rows"].sum()), int(load_summary["set_aside"].sum())
+    aside, later = int(load_summary["set_aside"].sum()), int(load_summary["later"].sum())
+    rows = int(load_summary["rows"].sum()) - later
     if not rows:
         return []
     if not aside:

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import datetime as dt
+
 import numpy as np
 import polars as pl
 from numpy.typing import NDArray
@@ -30,7 +32,16 @@ COMPARISON_TYPES: dict[str, pl.DataType] = {
 }
 
 
-def yields(harvests: pl.DataFrame, sowings: pl.DataFrame, crops: pl.DataFrame) -> pl.DataFrame:
+SAME_PICKING_DAYS = 120
+"""A sowing picked again after a longer pause, such as a fruit bush, is told by its seasons."""
+
+
+def yields(
+    harvests: pl.DataFrame,
+    sowings: pl.DataFrame,
+    crops: pl.DataFrame,
+    season: tuple[dt.date, dt.date] | None = None,
+) -> pl.DataFrame:
     """Kilograms picked from each sowing, per square metre and per plant.
 
     Pickings that name a sowing are added up by sowing; plot and bed are the sowing's own, or else the first that
@@ -39,16 +50,21 @@ def yields(harvests: pl.DataFrame, sowings: pl.DataFrame, crops: pl.DataFrame) -
     written, or from row length or area and the spacings. Null where a spacing is not known. A sowing that was
     never picked is absent.
 
+    Of a season, pickings that name no sowing are those of its days. A sowing picked in it is told whole, however
+    far its picking runs beyond the season's edge; one that is picked for years is told by its runs of pickings
+    with no pause of more than ``SAME_PICKING_DAYS``. Its days to the first pick are always to the first of all.
+
     Args:
         harvests: typed harvest log.
         sowings: typed sowing log; ``amount_unit`` is ``plants``, ``m`` or ``m2``.
         crops: crop reference with ``in_row_cm`` and ``row_spacing_cm``.
+        season: first and last day of the season told of; None for all.
 
     Returns:
         The ``yields`` answer table, sorted by crop, first picking and sowing.
     """
     own = sowings.select("sowing_id", "sown_on", "amount_value", "amount_unit", own_plot="plot", own_bed="bed")
-    rows = harvests.filter(pl.col("weight_kg").is_not_null()).join(
+    rows = _of_season(harvests.filter(pl.col("weight_kg").is_not_null()), season).join(
         own, on="sowing_id", how="left", maintain_order="left"
     )
     named = pl.col("sowing_id").is_not_null()
@@ -66,16 +82,32 @@ def yields(harvests: pl.DataFrame, sowings: pl.DataFrame, crops: pl.DataFrame) -
             kg=pl.col("weight_kg").sum(),
             first_pick=pl.col("picked_on").min(),
             last_pick=pl.col("picked_on").max(),
+            first_of_all=pl.col("first_of_all").min(),
         )
         .join(crops.select("crop", "in_row_cm", "row_spacing_cm"), on="crop", how="left")
         .with_columns(area_m2=_area_m2(), plants=_plants())
         .with_columns(
             kg_per_m2=_per("area_m2"),
             kg_per_plant=_per("plants"),
-            days_to_first_pick=(pl.col("first_pick") - pl.col("sown_on")).dt.total_days(),
+            days_to_first_pick=(pl.col("first_of_all") - pl.col("sown_on")).dt.total_days(),
         )
     )
     return as_answer(sums.sort("crop", "first_pick", "sowing_id", "plot", "bed", nulls_last=True), "yields")
+
+
+def _of_season(weighed: pl.DataFrame, season: tuple[dt.date, dt.date] | None) -> pl.DataFrame:
+    """Pickings of a season and the rest of the runs they stand in, each with the first picking of its sowing."""
+    sowing = ["crop", "sowing_id"]
+    rows = weighed.sort("picked_on", maintain_order=True).with_columns(
+        first_of_all=pl.col("picked_on").min().over(sowing)
+    )
+    if season is None:
+        return rows
+    pause = pl.col("picked_on").diff().dt.total_days().over(sowing).fill_null(0) > SAME_PICKING_DAYS
+    inside = pl.col("picked_on").is_between(*season)
+    runs = rows.with_columns(run=pause.cast(pl.Int64)).with_columns(pl.col("run").cum_sum().over(sowing))
+    whole = pl.col("sowing_id").is_not_null() & inside.any().over(*sowing, "run")
+    return runs.filter(inside | whole).drop("run")
 
 
 def _per(column: str) -> pl.Expr:

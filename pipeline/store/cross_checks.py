@@ -67,6 +67,11 @@ REFERENCES: tuple[tuple[str, str, str, str], ...] = (
 )
 """(log, column, log it points to, level): without its batch a row says nothing, without its plot it does."""
 
+LATER: dict[str, CrossCheck] = {
+    log: CrossCheck("date_later", {"log": log, "day": day}) for log, day in LATEST_DATE_COLUMN.items()
+}
+"""What is later than the day computed for is taken out before all else is checked."""
+
 CHECKS: tuple[CrossCheck, ...] = (
     *(CrossCheck("date_in_future", {"log": log, "day": day}) for log, day in LATEST_DATE_COLUMN.items()),
     *(_key(log) for log in LOGS.values() if log.key),
@@ -82,6 +87,7 @@ CHECKS: tuple[CrossCheck, ...] = (
 CROSS_RULES = frozenset(
     {
         "date_in_future",
+        "date_later",
         "duplicate_id",
         "unknown_batch",
         "unknown_sowing",
@@ -97,19 +103,52 @@ MOST_HINTS = 100
 """Misspelt labels of one column that get a hint."""
 
 
-def run_cross_checks(store: Store, as_of: dt.date) -> tuple[pl.DataFrame, set[str]]:
-    """Run every check in order and delete from ``core`` the rows it sets aside.
+@dataclass(frozen=True)
+class Crossed:
+    """What the rules across logs found."""
 
-    Returns:
-        All problems, and the files of which a label took the spelling of another log.
+    problems: pl.DataFrame
+    respelled: set[str]
+    """Files of which a label took the spelling of another log."""
+    later: dict[str, int]
+    """Rows of each file of a day after the one computed for."""
+
+
+def _take_later(store: Store, as_of: dt.date, latest: dt.date) -> tuple[list[pl.DataFrame], dict[str, int]]:
+    """Take rows of a later day out of ``core``: one note for each file, and how many they are."""
+    notes: list[pl.DataFrame] = []
+    later: dict[str, int] = {}
+    if latest <= as_of:
+        return notes, later
+    for log, check in LATER.items():
+        found = store.frame(check.sql(), {"as_of": as_of, "latest": latest})
+        day = check.names["day"]
+        store.con.execute(
+            f"delete from core.{log} where {day} > $as_of and {day} <= $latest",  # noqa: S608
+            {"as_of": as_of, "latest": latest},
+        )
+        later |= dict(found.select("file", "later").iter_rows())
+        notes.append(found.select(pl.col(name).cast(dtype) for name, dtype in PROBLEM_COLUMNS.items()))
+    return notes, later
+
+
+def run_cross_checks(store: Store, as_of: dt.date, today: dt.date | None = None) -> Crossed:
+    """Run every check in order and delete from ``core`` the rows it sets aside, and those that are later.
+
+    Args:
+        store: an open store.
+        as_of: the day this is computed for.
+        today: the day it is, if that is later; rows up to it are no mistakes, but do not count yet.
     """
     con = store.con
+    latest = max(as_of, today or as_of)
+    noted, later = _take_later(store, as_of, latest)
     parameters = {
-        "as_of": as_of,
+        "latest": latest,
         "lost_actions": sorted(LOST_ACTIONS),
         "harmless_causes": sorted(HARMLESS_CAUSES),
     }
-    problems = [pl.DataFrame(schema=PROBLEM_COLUMNS)]
+    problems = [pl.DataFrame(schema=PROBLEM_COLUMNS), *noted]
     respelled: set[str] = set()
     for check in CHECKS:
         sql = check.sql()
@@ -121,7 +160,7 @@ def run_cross_checks(store: Store, as_of: dt.date) -> tuple[pl.DataFrame, set[st
         for (log,), rows in found.filter(pl.col("level") == "error").group_by("log", maintain_order=True):
             store.delete_lines(f"core.{log}", rows)
         problems.append(found.select(pl.col(name).cast(dtype) for name, dtype in PROBLEM_COLUMNS.items()))
-    return pl.concat(problems), respelled
+    return Crossed(pl.concat(problems), respelled, later)
 
 
 def _same_spelling(con: duckdb.DuckDBPyConnection, check: CrossCheck) -> set[str]:

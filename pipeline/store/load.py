@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import hashlib
 import json
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from concurrent.futures import Future, ThreadPoolExecutor
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
@@ -63,6 +63,7 @@ def load_folder(
     settings: Settings,
     as_of: dt.date,
     progress: Callable[[str], None] = lambda _: None,
+    today: dt.date | None = None,
 ) -> LoadReport:
     """Make the store say what the folder says, in one transaction.
 
@@ -72,6 +73,7 @@ def load_folder(
         settings: its settings; a change of how cells are read makes every file stale.
         as_of: the day that counts as today.
         progress: told the name of each file as it is read, and how many rows so far.
+        today: the day it is; rows after ``as_of`` and up to it are later, beyond it a mistake.
 
     Raises:
         RowshelfError: a log cannot be read, or changed while it was read.
@@ -79,31 +81,35 @@ def load_folder(
     """
     found = find_logs(folder, settings.files, settings.columns)
     files = found.logs
-    reading_key = _reading_key(settings, files, as_of.year)
+    latest = max(as_of, today or as_of)
+    reading_key = _reading_key(settings, files, latest.year)
+    days = f"{as_of.isoformat()} {latest.isoformat()}"
     fresh_rules = store.setting("reading") == reading_key
     known = {
         row[0]: (row[1], row[2]) for row in store.con.execute("select file, sha256, again from raw.files").fetchall()
     }
     vanished = sorted(set(known) - {file.name for file in files})
     changed = [file for file in files if not fresh_rules or known.get(file.name, ("",))[0] != file.sha256]
-    if not changed and not vanished and store.setting("as_of") == as_of.isoformat():
+    if not changed and not vanished and store.setting("as_of") == days:
         return LoadReport(0, len(files), 0, (*store.notes, *found.notes))
     again = [file for file in files if file not in changed and known[file.name][1]]
     with store.transaction():
         for name in [*vanished, *(file.name for file in (*changed, *again) if file.name in known)]:
             _forget(store, name)
-        lookup, read_as = _load_files(store, [*changed, *again], settings, as_of.year, _year_of_folder(files), progress)
+        lookup, read_as = _load_files(
+            store, [*changed, *again], settings, latest.year, _year_of_folder(files), progress
+        )
         settled = [*sorted(CROSS_RULES), UNCLEAR_CROP, COPY_RULE, IMPLAUSIBLE]
         store.con.execute("delete from out.problems where rule in (select unnest(?))", [settled])
         unclear, respelt = settle_crops(store, lookup)
         store.insert("out.problems", unclear)
         alone = pl.concat([set_copies_aside(store, decided_by(settings.files)), set_implausible_aside(store)])
-        cross, respelled = run_cross_checks(store, as_of)
-        store.insert("out.problems", pl.concat([alone, cross]))
-        aside = pl.concat([alone, cross.filter(pl.col("level") == "error")])["file"].unique().to_list()
-        _summarise(store, {*aside, *respelled, *respelt})
+        cross = run_cross_checks(store, as_of, latest)
+        store.insert("out.problems", pl.concat([alone, cross.problems]))
+        aside = pl.concat([alone, cross.problems.filter(pl.col("level") == "error")])["file"].unique().to_list()
+        _summarise(store, {*aside, *cross.later, *cross.respelled, *respelt}, cross.later)
         store.set_setting("reading", reading_key)
-        store.set_setting("as_of", as_of.isoformat())
+        store.set_setting("as_of", days)
     progress("")
     notes = (*store.notes, *found.notes)
     return LoadReport(len(changed), len(files) - len(changed), len(vanished), notes, tuple(as_toml(read_as)))
@@ -331,21 +337,23 @@ def _titles(rows: Sequence[Row]) -> tuple[int, str, str | None, str, str, str]:
     return rows[0].line, "", shorten(text), "lines_above_header", "note", message
 
 
-def _summarise(store: Store, again: set[str]) -> None:
+def _summarise(store: Store, again: set[str], later: Mapping[str, int]) -> None:
     """``out.load_summary``, and which files to read again once anything changes (a row may come back)."""
     store.con.execute("update raw.files set again = file in (select unnest(?))", [sorted(again)])
     store.con.execute("delete from out.load_summary")
     store.con.execute(
         """
         insert into out.load_summary
-        select file, kind, rows, coalesce(taken, 0), rows - coalesce(taken, 0), coalesce(odd, 0), coalesce(warned, 0),
-            sha256
+        select file, kind, rows, coalesce(taken, 0), rows - coalesce(taken, 0) - coalesce(later, 0),
+            coalesce(later, 0), coalesce(odd, 0), coalesce(warned, 0), sha256
         from raw.files
+        left join (select unnest($files) as file, unnest($counts) as later) using (file)
         left join (select source_file as file, count(*) as taken from core.accepted_lines group by all) using (file)
         left join (
             select file, count(*) filter (level = 'cell') as odd, count(*) filter (level = 'warning') as warned
             from out.problems group by all
         ) using (file)
         order by file
-        """
+        """,
+        {"files": list(later), "counts": list(later.values())},
     )

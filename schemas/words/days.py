@@ -24,3 +24,8 @@ def full_day(value: dt.date) -> str:
 def two_days(first: dt.date, last: dt.date) -> str:
     """Such as ``13 and 26 Jul`` or ``27 Jul and 9 Aug``."""
     return f"{first.day} and {day(last)}" if first.month == last.month else f"{day(first)} and {day(last)}"
+
+
+def season_label(first: dt.date, last: dt.date) -> str:
+    """A garden year by its calendar years: ``2026``, or ``2025/26`` where it crosses New Year."""
+    return str(first.year) if first.year == last.year else f"{first.year}/{last.year % 100:02}"
