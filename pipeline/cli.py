@@ -49,6 +49,7 @@ SeasonAsked = Annotated[
     ),
 ]
 AsJson = Annotated[bool, typer.Option("--json", help="print the answer as JSON, and nothing else, on stdout")]
+Wide = Annotated[bool, typer.Option("--wide", help="show every column and row, however long the lines")]
 StorePath = Annotated[
     Path | None,
     typer.Option("--store", metavar="FILE", parser=typed_path, help="where the store is kept, if not in FOLDER"),
@@ -159,11 +160,14 @@ def spoilage(
     store: StorePath = None,
     seed: Seed = 1,
     json: AsJson = False,
+    wide: Wide = False,
 ) -> None:
     """What kept and what spoiled."""
     from pipeline import build
 
-    _print(build.spoilage(folder, by, _today(as_of), store, seed, note_progress, choice=_choice()), as_json=json)
+    _print(
+        build.spoilage(folder, by, _today(as_of), store, seed, note_progress, choice=_choice()), as_json=json, wide=wide
+    )
 
 
 @app.command()
@@ -174,11 +178,14 @@ def gluts(
     store: StorePath = None,
     seed: Seed = 1,
     json: AsJson = False,
+    wide: Wide = False,
 ) -> None:
     """The balance per crop and week, and the waste that came from gluts."""
     from pipeline import build
 
-    _print(build.gluts(folder, _today(as_of), store, seed, note_progress, choice=_choice(season)), as_json=json)
+    _print(
+        build.gluts(folder, _today(as_of), store, seed, note_progress, choice=_choice(season)), as_json=json, wide=wide
+    )
 
 
 @app.command()
@@ -193,11 +200,14 @@ def shelf(
     as_of: AsOf = None,
     store: StorePath = None,
     json: AsJson = False,
+    wide: Wide = False,
 ) -> None:
     """What is on the shelf, what to use first, what is due for a look, when it runs out."""
     from pipeline import build
 
-    _print(build.shelf(folder, _today(as_of), store, calendar, note_progress, choice=_choice()), as_json=json)
+    _print(
+        build.shelf(folder, _today(as_of), store, calendar, note_progress, choice=_choice()), as_json=json, wide=wide
+    )
 
 
 @app.command()
@@ -222,6 +232,7 @@ def labels(
 @app.command()
 def sow(
     folder: Folder,
+    *,
     simple: Annotated[bool, typer.Option("--simple", help="sow at equal steps of warmth: nearly as good")] = False,
     outlook: Annotated[
         bool, typer.Option("--outlook", help="instead: what stands now and will be ripe in the next eight weeks")
@@ -231,6 +242,7 @@ def sow(
     store: StorePath = None,
     seed: Seed = 1,
     json: AsJson = False,
+    wide: Wide = False,
 ) -> None:
     """The staggered sowing plan for the next season: table, CSV and calendar; or the outlook of this one."""
     from pipeline import build
@@ -244,7 +256,7 @@ def sow(
         answers, written = build.sow(
             folder, _today(as_of), store, out, seed, note_progress, simple=simple, choice=_choice()
         )
-    _print(answers, as_json=json)
+    _print(answers, as_json=json, wide=wide)
     for path in written:
         note(str(path))
 
@@ -309,13 +321,13 @@ def _print_pdf(page: Path, command: str) -> None:
         say(str(printed))
 
 
-def _print(answers: Answers, *, as_json: bool) -> None:
+def _print(answers: Answers, *, as_json: bool, wide: bool) -> None:
     from reports import terminal
 
     if as_json:
         say(terminal.answers_json(answers.as_of, answers.tables, answers.notes))
     else:
-        terminal.print_answers(answers.tables | answers.brief, answers.shown, answers.sentences)
+        say(terminal.answers_text(answers.tables | answers.brief, answers.shown, answers.sentences, wide=wide))
         _notes(answers.notes)
 
 

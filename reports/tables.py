@@ -10,11 +10,8 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 import polars as pl
-import rich.box
-from rich.table import Table
-from rich.text import Text
 
-from reports.words import INTERVALS, MEASURED_IN, Value, cell, column_title, interval_cell, quantity
+from reports.words import INTERVALS, MEASURED_IN, Value, cell, column_title, interval_cell, quantity, short_title
 from schemas.answer_table import Answer, Column
 
 FORMULA_STARTS = ("=", "+", "-", "@", "\t", "\r")
@@ -81,7 +78,7 @@ def _cell(column: Column, row: dict[str, Value]) -> str:
     return quantity(value, unit) if isinstance(value, float) and isinstance(unit, str) else cell(column, value)
 
 
-def shown(frame: pl.DataFrame, answer: Answer, columns: Sequence[str] | None = None) -> Shown:
+def shown(frame: pl.DataFrame, answer: Answer, columns: Sequence[str] | None = None, *, short: bool = False) -> Shown:
     """The rows of an answer table as people read them.
 
     Args:
@@ -89,25 +86,12 @@ def shown(frame: pl.DataFrame, answer: Answer, columns: Sequence[str] | None = N
         answer: its contract.
         columns: names of the columns to show, in order; None shows all but checksums and such. The ends of
             an interval and the unit of an amount are shown in the cell they belong to.
+        short: whether headings are short, for a terminal.
     """
+    title = short_title if short else column_title
     chosen = _shown_columns(answer, columns)
     return Shown(
-        tuple(column_title(column, answer.name) for column in chosen),
+        tuple(title(column, answer.name) for column in chosen),
         tuple(column.dtype in {"int", "float"} for column in chosen),
         tuple(tuple(_cell(column, row) for column in chosen) for row in frame.iter_rows(named=True)),
     )
-
-
-def terminal_table(frame: pl.DataFrame, answer: Answer, columns: Sequence[str] | None = None) -> Table:
-    """An answer as a table for a terminal.
-
-    Cells are plain text to rich: square brackets in a log are no markup, and control characters, which could
-    move the cursor or rename the window, are shown as a replacement mark.
-    """
-    view = shown(frame, answer, columns)
-    table = Table(title=Text(answer.description), title_justify="left", box=rich.box.SIMPLE_HEAD, pad_edge=False)
-    for heading, numeric in zip(view.headings, view.numeric, strict=True):
-        table.add_column(Text(heading), justify="right" if numeric else "left", overflow="fold")
-    for row in view.rows:
-        table.add_row(*(Text(CONTROLS.sub("\ufffd", value)) for value in row))
-    return table

@@ -5,12 +5,19 @@ from __future__ import annotations
 import datetime as dt
 import json
 import re
+import shutil
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 
 import polars as pl
 
-from reports.tables import CONTROLS, answer_csv, answer_json, terminal_table
+from reports.fitting import MOST_ROWS, fit, lines_of, unfolded, what_is_missing, wrap
+from reports.tables import CONTROLS, NOT_FOR_PEOPLE, Shown, answer_csv, answer_json, shown
+from reports.words import NBSP
+from schemas.answer_table import Answer
 from schemas.answers import ANSWERS
+
+LEAST_WIDTH = 40
+"""A narrower terminal is taken to be as wide as this."""
 
 LEVEL_WORDS = {
     "error": "set aside",
@@ -133,7 +140,7 @@ COLUMNS: dict[str, tuple[str, ...]] = {
     "spoilage": ("group", "batches", "containers", "spoiled", "lost_share", "kept_12m", "evidence"),
     "salt_response": ("method", "batches", "hazard_ratio_per_half_point", "p_value", "evidence"),
     "salt_levels": ("method", "level", "basis", "batches", "spoiled", "kept_12m", "limit_pct", "evidence"),
-    "spoilage_differences": ("factor", "value", "batches", "spoiled", "expected", "ratio", "p_value", "evidence"),
+    "spoilage_differences": ("factor", "value", "batches", "ratio", "evidence", "spoiled", "expected", "p_value"),
     "trials": ("trial", "arm", "batches", "spoiled", "tasters", "difference", "firmness_difference"),
     "glut_waste": (
         "crop",
@@ -149,6 +156,19 @@ COLUMNS: dict[str, tuple[str, ...]] = {
         "worst_week",
         "eaten_basis",
     ),
+    "shelf": (
+        "crop",
+        "method",
+        "on_hand",
+        "runs_out_on",
+        "weeks_left",
+        "used_per_month",
+        "made",
+        "used",
+        "spoiled",
+        "note",
+    ),
+    "plan_comparison": ("policy", "weeks_without", "short_kg", "wasted_kg", "shelf_filled_share", "sowings"),
     "use_first": ("batch_id", "crop", "method", "on_hand", "due_on", "reason"),
     "shelf_forecast": ("method", "crop", "on_hand", "expect_lost", "by_date", "evidence"),
     "cautions": ("batch_id", "severity", "found", "limit", "source"),
@@ -166,20 +186,49 @@ COLUMNS: dict[str, tuple[str, ...]] = {
     "season_outlook": ("crop", "week", "kg_p10", "kg_p50", "kg_p90", "need_kg", "over_kg"),
     "crop_timing": ("crop", "degree_days_to_first_pick", "n_sowings", "prior_weight", "error_days", "basis"),
 }
-"""Columns that fit a terminal, of tables that have more."""
+"""Columns that a terminal shows, as far as they find room, the weightiest first."""
+
+NEVER_CUT = frozenset({"cautions"})
+"""Tables of which every row is shown: what may hurt is not counted but told."""
 
 
-def print_answers(tables: Mapping[str, pl.DataFrame], shown: Iterable[str], sentences: Iterable[str]) -> None:
-    """Print findings as sentences and the tables named in ``shown``."""
-    from rich.console import Console
-    from rich.text import Text
+def terminal_text(frame: pl.DataFrame, answer: Answer, width: int, *, wide: bool = False) -> str:
+    """An answer as a table for a terminal, with a line on what of it is not shown.
 
-    console = Console(highlight=False, soft_wrap=False)
-    for sentence in sentences:
-        console.print(Text(_plain(sentence)))
-    for name in shown:
-        frame = tables[name]
-        if frame.is_empty():
-            console.print(Text(f"{ANSWERS[name].description}: nothing in the logs yet."))
+    Cells are plain text: control characters, which could move the cursor or rename the window, are shown as a
+    replacement mark.
+
+    Args:
+        frame: rows of the table.
+        answer: its contract.
+        width: cells in a line.
+        wide: show every column and row, however long the lines.
+    """
+    first = COLUMNS.get(answer.name, ())
+    names = [name for name in (column.name for column in answer.columns) if name not in NOT_FOR_PEOPLE]
+    ordered = [*first, *(name for name in names if name not in first)]
+    view = shown(frame, answer, ordered, short=not wide)
+    plain = Shown(tuple(map(_plain, view.headings)), view.numeric, tuple(tuple(map(_plain, row)) for row in view.rows))
+    rows = None if answer.name in NEVER_CUT else MOST_ROWS
+    table = unfolded(plain) if wide else fit(plain, width, rows, len(first) or None)
+    title = [answer.description] if wide else wrap(answer.description, width)
+    missing = what_is_missing(table)
+    lines = [*title, "", *lines_of(table), *([*wrap(missing, width)] if missing else []), ""]
+    return "\n".join(lines).replace(NBSP, " ")
+
+
+def answers_text(
+    tables: Mapping[str, pl.DataFrame], names: Iterable[str], sentences: Iterable[str], *, wide: bool = False
+) -> str:
+    """Findings as sentences and the tables of these names, for the width of the terminal."""
+    width = max(shutil.get_terminal_size().columns, LEAST_WIDTH)
+    parts = ["\n".join(wrap(_plain(sentence), width)).replace(NBSP, " ") for sentence in sentences]
+    if parts:
+        parts.append("")
+    for name in names:
+        answer = ANSWERS[name]
+        if tables[name].is_empty():
+            parts.append("\n".join(wrap(f"{answer.description}: nothing in the logs yet.", width)) + "\n")
         else:
-            console.print(terminal_table(frame, ANSWERS[name], COLUMNS.get(name)))
+            parts.append(terminal_text(tables[name], answer, width, wide=wide))
+    return "\n".join(parts)  # a table ends with an empty line

@@ -208,6 +208,56 @@ def column_title(column: Column, table: str = "") -> str:
     return f"{title} ({unit})" if unit else title
 
 
+SHORT_TITLES: dict[str, str] = {
+    "lost_share": "Lost so far",
+    "kept_12m": "Sound after a year",
+    "kept_12m_isotonic": "Sound, never falling",
+    "hazard_ratio_per_half_point": "Rate with half a point more salt",
+    "p_value": "Chance alone",
+    "spoilage_differences.p_value": "Chance alone",
+    "spoilage_differences.ratio": "Over expected",
+    "salt_levels.basis": "Share of",
+    "expected": "Expected",
+    "difference": "Liking, to first",
+    "firmness_difference": "Firmness, to first",
+    "put_by_kg": "Put by",
+    "given_kg": "Given on",
+    "expired_kg": "Past its time",
+    "left_kg": "Left",
+    "from_gluts_kg": "From gluts",
+    "even_loss_kg": "If even",
+    "worst_week": "Worst week",
+    "eaten_basis": "Eaten is",
+    "expect_lost": "Off by then",
+    "degree_days_to_first_pick": "Warmth to first pick",
+    "prior_weight": "Published counts",
+    "error_days": "Typical error",
+    "n_sowings": "Sowings",
+    "expected_kg": "Expected",
+    "over_kg": "Over",
+    "need_kg": "Wanted",
+    "kg_p50": "Harvest",
+    "plan_comparison.weeks_without": "Weeks short",
+    "plan_comparison.wasted_kg": "Not used",
+    "short_kg": "Missing",
+    "shelf_filled_share": "Preserves made",
+    "containers_to_make": "To make",
+    "containers_per_year": "Used a year",
+    "used_per_month": "Used a month",
+    "kg_to_put_by": "To put by",
+}
+"""Headings for a terminal, where those of a page are too long."""
+
+
+def short_title(column: Column, table: str = "") -> str:
+    """The heading of a column in few words, with its unit where the cell does not show one."""
+    title = SHORT_TITLES.get(f"{table}.{column.name}") or SHORT_TITLES.get(column.name)
+    unit = UNITS.get(column.unit or "")
+    if title is None:
+        return column_title(column, table)
+    return f"{title} ({unit})" if unit and not unit.startswith("per ") else title
+
+
 def amount(value: float | None) -> str:
     """A measured number with as many digits as matter: ``0.35``, ``1.2``, ``145``, ``1,240``."""
     if value is None or not math.isfinite(value):
@@ -321,7 +371,9 @@ def cell(column: Column, value: Value) -> str:
         return full_day(value)
     if isinstance(value, float):
         return _float(column, value)
-    return count(value) if isinstance(value, int) else value
+    if isinstance(value, int):
+        return count(value)
+    return value.replace("_", " ") if column.name == "factor" else value
 
 
 def interval_cell(column: Column, value: Value, low: Value, high: Value) -> str:

@@ -15,7 +15,7 @@ from invented_answers import answers, empty_answers, frame
 from rich.console import Console
 from rich.table import Table
 
-from reports.tables import answer_csv, answer_json, shown, terminal_table
+from reports.tables import answer_csv, answer_json, shown
 from reports.words import NBSP
 from schemas.answers import ANSWERS
 
@@ -97,27 +97,8 @@ def test_an_amount_and_its_unit_share_a_cell() -> None:
     assert "Unit" not in view.headings
 
 
-def test_a_terminal_table_has_every_row_and_no_checksum() -> None:
-    rows = answers()["load_summary"]
-    text = printed(terminal_table(rows.with_columns(sha256=pl.lit("abc123")), ANSWERS["load_summary"]))
-    assert "harvests.csv" in text
-    assert "batches.csv" in text
-    assert "412" in text
-    assert "abc123" not in text
-
-
-def test_a_log_can_neither_style_nor_steer_the_terminal() -> None:
-    hostile = "[bold red]x[/] \x1b]0;owned\x07\x1b[2J \x9b31m"
-    rows = frame("use_first", [{"batch_id": hostile, "crop": "pea", "on_hand": 1}])
-    text = printed(terminal_table(rows, ANSWERS["use_first"]))
-    assert "[bold red]x[/]" in text
-    assert not set(text) & {"\x1b", "\x07", "\x9b"}
-
-
 def test_every_answer_can_be_shown_and_printed() -> None:
     for name, rows in answers().items():
         view = shown(rows, ANSWERS[name])
         assert len(view.rows) == rows.height
         assert all(len(row) == len(view.headings) == len(view.numeric) for row in view.rows)
-        assert terminal_table(rows, ANSWERS[name]).row_count == rows.height
-        assert terminal_table(rows.clear(), ANSWERS[name]).row_count == 0
