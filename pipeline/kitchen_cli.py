@@ -22,6 +22,8 @@ app = typer.Typer(
 )
 
 WIDEST = 100
+MOST_SWEETENER = 3.0
+"""More sweetener than this for one of fruit is a slip of the pen: 80 for 80 %."""
 
 Produce = Annotated[str, typer.Option("--produce", metavar="WEIGHT", help='prepared produce: "2.5 kg", "5 lb"')]
 CropName = Annotated[str | None, typer.Option("--crop", help="what it is, in any spelling")]
@@ -115,6 +117,9 @@ def pickle(
     water: Annotated[str | None, typer.Option("--water", metavar="VOLUME", help="water; left out, none")] = None,
     acid: Annotated[str, typer.Option("--acid", metavar="PERCENT", help="acid on the vinegar's label")] = "5",
     produce: Annotated[str | None, typer.Option("--produce", metavar="WEIGHT", help="prepared produce")] = None,
+    percent: Annotated[
+        str | None, typer.Option("--percent", help="salt of the produce and the vinegar together, such as 2")
+    ] = None,
     salt: Salt = None,
     ph: Annotated[str | None, typer.Option("--ph", help="pH, if you measured it")] = None,
     crop: CropName = None,
@@ -136,6 +141,7 @@ def pickle(
         acid_pct=_number("--acid", acid) or 0.0,
         produce_g=_weight("--produce", produce, pint, named) if produce else None,
         salt_g=_salt(salt, pint),
+        percent=_number("--percent", percent),
         ph=_number("--ph", ph),
         crop=named,
         processed=processed,
@@ -152,6 +158,12 @@ def jam(
     crop: Annotated[str, typer.Option("--crop", help="which fruit, in any spelling")],
     sugar: Annotated[str | None, typer.Option("--sugar", metavar="WEIGHT", help="sugar")] = None,
     honey: Annotated[str | None, typer.Option("--honey", metavar="WEIGHT", help="honey")] = None,
+    sugar_share: Annotated[
+        str | None, typer.Option("--sugar-share", metavar="SHARE", help='sugar for the fruit: "3/4", "0.75", "75 %"')
+    ] = None,
+    honey_share: Annotated[
+        str | None, typer.Option("--honey-share", metavar="SHARE", help='honey for the fruit: "7/8", "0.875", "87.5 %"')
+    ] = None,
     fruit_solids: Annotated[
         str | None, typer.Option("--fruit-solids", metavar="PERCENT", help="dissolved solids of the fruit, if measured")
     ] = None,
@@ -174,12 +186,13 @@ def jam(
     solids = _number("--fruit-solids", fruit_solids)
     bench = _bench(crop, None if solids is None else 100 - solids)
     named = bench.crop(crop, "Give its solids with --fruit-solids.")
+    fruit_g = _weight("--fruit", fruit, pint, named)
     answer = jams.jam(
         bench,
-        _weight("--fruit", fruit, pint, named),
+        fruit_g,
         named,
-        sugar_g=_weight("--sugar", sugar, pint) if sugar else 0.0,
-        honey_g=_weight("--honey", honey, pint) if honey else 0.0,
+        sugar_g=_sweetener("sugar", sugar, sugar_share, fruit_g, pint),
+        honey_g=_sweetener("honey", honey, honey_share, fruit_g, pint),
         fruit_solids_pct=solids,
         target_pct=_number("--target", target),
         finished_g=_weight("--finished", finished, pint) if finished else None,
@@ -298,6 +311,31 @@ def _weight(option: str, text: str, pint: str, crop: Crop | None = None) -> floa
     # What one weighs is as picked; the sums are of what is left once it is trimmed.
     prepared = 1 - (crop.refuse_pct or 0.0) / 100 if crop else 1.0
     return 1000 * value * one * prepared
+
+
+def _sweetener(name: str, weight: str | None, share: str | None, fruit_g: float, pint: str) -> float:
+    """A sweetener in g, weighed or as a share of the fruit; none is 0."""
+    if weight is not None and share is not None:
+        message = f"give one of --{name}, --{name}-share, not 2."
+        raise UsageError(message)
+    if share is not None:
+        return fruit_g * _share(f"--{name}-share", share)
+    return _weight(f"--{name}", weight, pint) if weight else 0.0
+
+
+def _share(option: str, text: str) -> float:
+    """A share as a fraction, a number or a percentage; at most three times the fruit."""
+    from pipeline.intake.quantities import number
+
+    parts = text.removesuffix("%").split("/")
+    cells = [number(part.strip()) for part in parts]
+    values = [cell.value for cell in cells if not cell.rule and isinstance(cell.value, float) and cell.value > 0]
+    of_100 = 100.0 if text.rstrip().endswith("%") else 1.0
+    value = values[0] / (values[1] if len(values) == 2 else 1.0) / of_100 if values else 0.0
+    if len(values) != len(parts) or len(parts) > 2 or not 0 < value <= MOST_SWEETENER:
+        message = f"{option} {text!r}: write a share of the fruit's weight such as 7/8, 0.875 or 87.5 %."
+        raise UsageError(message)
+    return value
 
 
 def _salt(text: str | None, pint: str) -> float | None:

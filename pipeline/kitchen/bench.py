@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
-from typing import Any
+from typing import Any, Literal
 
 import polars as pl
 
@@ -40,7 +40,8 @@ class Limit:
 class Figure:
     """One number of an answer, in ``unit``: ``g``, ``ml``, ``pct``, ``C``, ``days``, ``jars``, ``ratio`` or ``a_w``.
 
-    ``low`` and ``high`` bound it where it is uncertain.
+    ``low`` and ``high`` bound it where it is uncertain. ``toward`` is the side on which a rounded amount stays within
+    its limit: ``up`` for the least, ``down`` for the most; empty where nothing hangs on it.
     """
 
     name: str
@@ -50,6 +51,7 @@ class Figure:
     low: float | None = None
     high: float | None = None
     note: str = ""
+    toward: Literal["", "up", "down"] = ""
 
 
 @dataclass(frozen=True)

@@ -9,7 +9,7 @@ from __future__ import annotations
 from pipeline.errors import UsageError
 from pipeline.kitchen.bench import Bench, BenchSum, Crop, Figure, require_between
 from pipeline.kitchen.salting import ready_after
-from pipeline.kitchen.words import grams, number
+from pipeline.kitchen.words import given, grams, number
 
 BY_FEEL = "Whether it is dry: test by feel as well. Vegetables are brittle, fruit is leathery without wet spots."
 JAR_TEST = "Whether it stays dry: watch it in a closed jar for days. If damp shows on the glass, dry it again."
@@ -52,7 +52,7 @@ def drying(
     low_g, dried_g, high_g = (produce_g * (100 - each) / (100 - target) for each in waters)
     figures = [
         Figure("solids_g", "solids", produce_g * (100 - water) / 100, "g"),
-        Figure("dried_g", f"weight at {number(target)} % water", dried_g, "g", low_g, high_g),
+        Figure("dried_g", f"weight at {number(target)} % water", dried_g, "g", low_g, high_g, toward="down"),
     ]
     title = f"Drying {grams(produce_g)} of {crop.name}"
     per_point = (100 - target) / (100 - water)
@@ -72,6 +72,7 @@ def drying(
                 "g",
                 max(0.0, weighed_g - high_g),
                 most_g,
+                toward="up",
             ),
         ]
         title += f", now {grams(weighed_g)}: {_verdict(left, target, most_g)}"
@@ -91,13 +92,22 @@ def drying(
             "dry",
             title,
             (*figures, *ready),
-            f"{number(produce_g)} g x (100 - {water:g}) / (100 - {target:g}) = {number(dried_g)} g",
+            f"{given(produce_g)} g x (100 - {given(water)}) / (100 - {given(target)}) = {given(dried_g)} g",
             (bench.fresh_water(crop) if fresh_water_pct is None else ())
             + bench.limits(*names, "fresh_water_spread", "insect_freeze")
             + ready_limits,
-            (BY_FEEL, JAR_TEST, FRESH_WATER, NOT_PICKED),
+            (BY_FEEL, JAR_TEST, f"{FRESH_WATER} {_error_words(bench, water_error)}", NOT_PICKED),
             batch,
         )
+    )
+
+
+def _error_words(bench: Bench, points: float) -> str:
+    """How far off the ranges take the water of the fresh produce to be, and how far off it may be."""
+    _, most = bench.bounds("fresh_water_spread")
+    return (
+        f"The ranges here are for {number(points)} more or less in 100; published tables differ by up to"
+        f" {number(most)}, and then the ranges are wider in proportion."
     )
 
 

@@ -15,7 +15,7 @@ import polars as pl
 from pipeline.errors import UsageError
 from pipeline.kitchen.bench import Bench, BenchSum, Crop, Figure, Limit, require_between
 from pipeline.kitchen.water_activity import HONEY_SOLIDS_SHARE, syrup_activity_range
-from pipeline.kitchen.words import grams, number
+from pipeline.kitchen.words import as_printed, given, grams, number
 
 M_PER_FT = 0.3048
 F_PER_C = 1.8
@@ -88,8 +88,15 @@ def jam(
     figures = [
         Figure("sweetener_solids_g", "solids that the sweetener brings", sweet_g, "g"),
         Figure("solids_before_pct", "solids before boiling, at most", 100 * solids_g / mixed_g, "pct"),
-        Figure("final_g", f"weight at {number(target)} % solids, at most", final_g, "g", note=_bound(least_g, final_g)),
-        Figure("boil_off_g", "water to boil off, at least", max(0.0, mixed_g - final_g), "g"),
+        Figure(
+            "final_g",
+            f"weight at {number(target)} % solids, at most",
+            final_g,
+            "g",
+            note=_bound(least_g, final_g),
+            toward="down",
+        ),
+        Figure("boil_off_g", "water to boil off, at least", max(0.0, mixed_g - final_g), "g", toward="up"),
     ]
     solids_pct = target
     if finished_g is not None:
@@ -101,8 +108,8 @@ def jam(
     figures += _activity(solids_pct, sugar_g / solids_g, honey_g * HONEY_SOLIDS_SHARE / solids_g)
     figures += gel_points(bench, altitude_m)
     figures += _instead(bench, sugar_g)
-    solids = f"{number(fruit_g)} g x {fruit_pct:g} / 100 + {number(sweet_g)} g"
-    working = f"({solids}) / {number(target)} x 100 = {number(final_g)} g"
+    solids = f"{given(fruit_g)} g x {given(fruit_pct)} / 100 + {given(sweet_g)} g"
+    working = f"({solids}) / {given(target)} x 100 = {given(final_g)} g"
     honey = ("honey_practice", "honey_share") if honey_g > 0 else ("honey_practice",)
     return bench.answer(
         BenchSum(
@@ -122,7 +129,7 @@ def jam(
                 # Honey and sugar together stand as the honey that would bring the same solids.
                 "sweetener": "honey" if honey_g else "sugar" if sugar_g else "none",
                 "sweetener_weight_g": sweet_g / HONEY_SOLIDS_SHARE if honey_g else sugar_g,
-                "finished_kg": (final_g if finished_g is None else finished_g) / 1000,
+                "finished_kg": (as_printed(final_g, "down") if finished_g is None else finished_g) / 1000,
                 "store": store,
                 "heat_processed": processed,
                 "note": note,

@@ -14,7 +14,7 @@ from pipeline.kitchen.bench import Bench, BenchSum, Crop, Figure, Limit, require
 from pipeline.kitchen.cautions import planned_batch
 from pipeline.kitchen.ready import ready_days
 from pipeline.kitchen.water_activity import salt_water_activity
-from pipeline.kitchen.words import grams, number
+from pipeline.kitchen.words import as_printed, given, grams, number
 
 READY = "ready in taste after"
 MOST_SALT_PCT = 26.0
@@ -70,16 +70,17 @@ def dry_salting(
     if salt_g is None:
         share = (low + high) / 2 if percent is None else percent
         salt = produce_g * share / 100
-        working = f"{number(produce_g)} g x {number(share)} / 100 = {number(salt)} g of salt"
+        working = f"{given(produce_g)} g x {given(share)} / 100 = {given(salt)} g of salt"
     else:
         salt, share = salt_g, 100 * salt_g / produce_g
-        working = f"100 x {number(salt)} g of salt / {number(produce_g)} g = {number(share)} % of the produce"
+        working = f"100 x {given(salt)} g of salt / {given(produce_g)} g = {given(share)} % of the produce"
     require_between("salt of the produce", share, 0, MOST_SALT_PCT, "%")
-    batch = _ferment(crop, produce_g, salt, temperature_c, piece)
-    figures = [Figure("salt_g", "salt", salt, "g"), *_both_measures(salt, produce_g, 0.0)]
+    weighed = as_printed(salt, "up") if salt_g is None else salt
+    batch = _ferment(crop, produce_g, weighed, temperature_c, piece)
+    figures = [Figure("salt_g", "salt", salt, "g", toward="up"), *_both_measures(salt, produce_g, 0.0)]
     figures += _in_the_water(crop, salt, produce_g, 0.0)
     container_ml = bench.value("container_per_kg") * produce_g
-    figures.append(Figure("container_ml", "container, at least", container_ml, "ml"))
+    figures.append(Figure("container_ml", "container, at least", container_ml, "ml", toward="up"))
     ready, ready_limits = ready_after(bench, batch, READY)
     practice = () if crop is not None and crop.name == "cabbage" else ("salt_shredded_practice",)
     return bench.answer(
@@ -132,11 +133,12 @@ def brine(
     salt, working = _brine_salt(produce_g, liquid_g, percent=percent, strength=strength, salt_g=salt_g)
     before_packing = 100 * salt / (liquid_g + salt)
     require_between("salt of the brine before packing", before_packing, 0, MOST_SALT_PCT, "%")
-    batch = _ferment(crop, produce_g, salt, temperature_c, piece)
+    weighed = as_printed(salt, "up") if salt_g is None else salt
+    batch = _ferment(crop, produce_g, weighed, temperature_c, piece)
     batch |= {"water_ml": water_ml, "vinegar_ml": vinegar_ml}
     ready, ready_limits = ready_after(bench, batch, READY)
     figures = [
-        Figure("salt_g", "salt", salt, "g"),
+        Figure("salt_g", "salt", salt, "g", toward="up"),
         Figure("brine_pct_before_packing", "salt of the brine before packing", before_packing, "pct"),
         *_both_measures(salt, produce_g, liquid_g),
         *_in_the_water(crop, salt, produce_g, liquid_g),
@@ -166,20 +168,20 @@ def _brine_salt(
     whole_g = produce_g + liquid_g
     if salt_g is not None:
         of_all = 100 * salt_g / (whole_g + salt_g)
-        weights = f"{number(produce_g)} g + {number(liquid_g)} g + {number(salt_g)} g of salt"
-        return salt_g, f"100 x {number(salt_g)} g of salt / ({weights}) = {number(of_all)} % of everything"
+        weights = f"{given(produce_g)} g + {given(liquid_g)} g + {given(salt_g)} g of salt"
+        return salt_g, f"100 x {given(salt_g)} g of salt / ({weights}) = {given(of_all)} % of everything"
     if strength is not None:
         require_between("salt of the brine", strength, 0, MOST_SALT_PCT, "%")
         salt = liquid_g * strength / (100 - strength)
         return (
             salt,
-            f"{number(liquid_g)} g x {number(strength)} / (100 - {number(strength)}) = {number(salt)} g of salt",
+            f"{given(liquid_g)} g x {given(strength)} / (100 - {given(strength)}) = {given(salt)} g of salt",
         )
     if percent is not None:
         require_between("salt of everything", percent, 0, MOST_SALT_PCT, "%")
         salt = whole_g * percent / (100 - percent)
-        weights = f"({number(produce_g)} g + {number(liquid_g)} g)"
-        return salt, f"{weights} x {number(percent)} / (100 - {number(percent)}) = {number(salt)} g of salt"
+        weights = f"({given(produce_g)} g + {given(liquid_g)} g)"
+        return salt, f"{weights} x {given(percent)} / (100 - {given(percent)}) = {given(salt)} g of salt"
     message = "brine: say how much salt, with --percent (of everything), --strength (of the brine) or --salt."
     raise UsageError(message)
 

@@ -14,7 +14,7 @@ FIRST = "Follow a tested recipe from your food-safety authority; local rules and
 
 
 def sum_text(answer: BenchSum, width: int = 100) -> str:
-    """The amounts, the working, the published values, what is not told, and the cautions.
+    """The amounts, the cautions, the working, advice, what is not told, and the published values.
 
     Args:
         answer: a kitchen sum.
@@ -25,13 +25,13 @@ def sum_text(answer: BenchSum, width: int = 100) -> str:
     for figure in answer.figures:
         lead = f"  {figure.label.ljust(label_width)}  "
         lines += _wrapped(figure_text(figure), width, lead, " " * len(lead))
-    lines += ["", *_wrapped(answer.working, width, "Working: ", "  ")]
+    lines += _section("Cautions", [_caution(caution) for caution in answer.cautions], width)
+    lines += ["", *_wrapped(FIRST, width), *_wrapped(answer.working, width, "Working: ", "  ")]
+    lines += _section("Advice", answer.advice, width)
+    lines += _section("What this does not tell", answer.not_told, width)
     limits = [f"{limit.words}. {limit.source} ({limit.read_as})" for limit in answer.limits]
     lines += _section("Published, or practice where it says so", limits, width)
-    lines += _section("What this does not tell", answer.not_told, width)
-    lines += _section("Advice", answer.advice, width)
-    lines += _section("Cautions", [_caution(caution) for caution in answer.cautions], width)
-    return "\n".join([*lines, "", *_wrapped(FIRST, width)])
+    return "\n".join(lines)
 
 
 def sum_json(answer: BenchSum) -> str:
@@ -51,7 +51,7 @@ def sum_json(answer: BenchSum) -> str:
 
 
 def _figure(values: dict[str, object]) -> dict[str, object]:
-    del values["name"]
+    del values["name"], values["toward"]
     return {key: round(value, 4) if isinstance(value, float) else value for key, value in values.items()}
 
 

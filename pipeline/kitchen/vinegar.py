@@ -6,9 +6,10 @@ had been thinned to 5 % first.
 
 from __future__ import annotations
 
+from pipeline.errors import UsageError
 from pipeline.kitchen.bench import Bench, BenchSum, Crop, Figure, require_between
-from pipeline.kitchen.salting import BASIS, READY, ready_after
-from pipeline.kitchen.words import number
+from pipeline.kitchen.salting import BASIS, MOST_SALT_PCT, READY, ready_after
+from pipeline.kitchen.words import as_printed, given, number
 
 NO_PH = (
     "The pH: it depends on the produce as much as on the vinegar, so none is worked out here. Measure it in the"
@@ -26,6 +27,7 @@ def vinegar_mix(
     acid_pct: float = 5.0,
     produce_g: float | None = None,
     salt_g: float | None = None,
+    percent: float | None = None,
     ph: float | None = None,
     crop: Crop | None = None,
     processed: bool | None = None,
@@ -41,6 +43,7 @@ def vinegar_mix(
         acid_pct: acid on the vinegar's label, percent.
         produce_g: prepared produce, g.
         salt_g: salt, g.
+        percent: salt of the produce and the liquid together, in place of ``salt_g``.
         ph: pH as measured, if it was.
         crop: what is pickled.
         processed: whether the jars are processed in boiling water.
@@ -48,9 +51,12 @@ def vinegar_mix(
         piece: how it is cut.
 
     Raises:
-        UsageError: an impossible strength.
+        UsageError: an impossible strength, or a share of salt without produce or beside a weight of salt.
     """
     require_between("acid of the vinegar", acid_pct, 0, 80, "%")
+    wanted = _wanted_salt(vinegar_ml + water_ml, produce_g, salt_g, percent)
+    if wanted:
+        salt_g = as_printed(wanted[0].value, "up")
     mixed = acid_pct * vinegar_ml / (vinegar_ml + water_ml)
     batch = {
         "method": "pickle",
@@ -69,16 +75,16 @@ def vinegar_mix(
     if water_ml > 0:
         share = vinegar_ml / water_ml
         figures.append(Figure("vinegar_per_water", "parts of vinegar to one of water", share, "ratio"))
-    figures += _water_borne(bench, vinegar_ml, water_ml, acid_pct)
+    figures = [*wanted, *figures, *_water_borne(bench, vinegar_ml, water_ml, acid_pct)]
     figures += _with_produce(bench, vinegar_ml + water_ml, mixed, produce_g, salt_g, crop)
     ready, ready_limits = ready_after(bench, batch, READY)
-    mixed_of = f"{number(acid_pct)} % x {number(vinegar_ml)} / ({number(vinegar_ml)} + {number(water_ml)})"
+    mixed_of = f"{given(acid_pct)} % x {given(vinegar_ml)} / ({given(vinegar_ml)} + {given(water_ml)})"
     return bench.answer(
         BenchSum(
             "pickle",
             f"Pickling liquid: {number(vinegar_ml)} ml vinegar of {number(acid_pct)} %, {number(water_ml)} ml water",
             (*figures, *ready),
-            f"{mixed_of} = {number(mixed)} % acid",
+            f"{mixed_of} = {given(mixed)} % acid",
             bench.limits(
                 "weak_vinegar",
                 "more_water_than_vinegar",
@@ -95,16 +101,33 @@ def vinegar_mix(
     )
 
 
+def _wanted_salt(liquid_g: float, produce_g: float | None, salt_g: float | None, percent: float | None) -> list[Figure]:
+    """Salt that makes a share of the produce and the liquid; nothing where no share is asked for."""
+    if percent is None:
+        return []
+    if salt_g is not None:
+        message = "give one of --percent, --salt, not 2."
+        raise UsageError(message)
+    if produce_g is None:
+        message = "--percent is of the produce and the vinegar together: give --produce as well."
+        raise UsageError(message)
+    require_between("salt of the produce and the liquid", percent, 0, MOST_SALT_PCT, "%")
+    note = f"{number(percent)} % of the produce and the liquid together"
+    return [Figure("salt_g", "salt", (produce_g + liquid_g) * percent / 100, "g", note=note, toward="up")]
+
+
 def _water_borne(bench: Bench, vinegar_ml: float, water_ml: float, acid_pct: float) -> list[Figure]:
     """The most water that the vinegar bears, and what is lacking; nothing for vinegar weaker than recipes ask for."""
     if acid_pct < bench.value("weak_vinegar"):
         return []
     least = bench.value("more_water_than_vinegar")
     most_ml = vinegar_ml * (acid_pct / least - 1)
-    figures = [Figure("most_water_ml", "most water for this much vinegar", most_ml, "ml")]
+    figures = [Figure("most_water_ml", "most water for this much vinegar", most_ml, "ml", toward="down")]
     if water_ml > most_ml:
         more_ml = water_ml * least / (acid_pct - least) - vinegar_ml
-        figures.append(Figure("more_vinegar_ml", "vinegar that is lacking for this much water", more_ml, "ml"))
+        figures.append(
+            Figure("more_vinegar_ml", "vinegar that is lacking for this much water", more_ml, "ml", toward="up")
+        )
     return figures
 
 

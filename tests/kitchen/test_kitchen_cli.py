@@ -109,3 +109,31 @@ def test_wrong_usage_says_what_to_write_instead(arguments: list[str], sentence: 
         run(*arguments)
     assert sentence in str(caught.value)
     assert caught.value.exit_code == 2
+
+
+@pytest.mark.parametrize(
+    ("share", "honey_g"), [("7/8", 875.0), ("0.875", 875.0), ("87.5 %", 875.0), ("87,5%", 875.0), ("1", 1000.0)]
+)
+def test_a_sweetener_may_be_a_share_of_the_fruit(
+    capsys: pytest.CaptureFixture[str], share: str, honey_g: float
+) -> None:
+    whole = answer(capsys, "jam", "--fruit", "1 kg", "--crop", "plum", "--honey-share", share)
+    weighed = answer(capsys, "jam", "--fruit", "1 kg", "--crop", "plum", "--honey", f"{honey_g} g")
+    assert whole == weighed
+
+
+@pytest.mark.parametrize("share", ["7/0", "1/2/3", "80", "much", "-1", "/2", ""])
+def test_a_share_that_cannot_be_meant_is_refused(share: str) -> None:
+    with pytest.raises(UsageError, match=r"--honey-share .*: write a share of the fruit's weight such as 7/8"):
+        run("jam", "--fruit", "1 kg", "--crop", "plum", "--honey-share", share)
+
+
+def test_salt_of_a_pickle_as_a_share_of_produce_and_vinegar(capsys: pytest.CaptureFixture[str]) -> None:
+    base = ("pickle", "--vinegar", "500 ml", "--percent", "2")
+    assert answer(capsys, *base, "--produce", "1.5 kg")["figures"]["salt_g"]["value"] == pytest.approx(40.0)
+    run(*base, "--produce", "1.501 kg")
+    assert "  40.1 g (1.42 oz); 2 % of the produce and the liquid together\n" in capsys.readouterr().out
+    with pytest.raises(UsageError, match="give --produce as well"):
+        run(*base)
+    with pytest.raises(UsageError, match="give one of --percent, --salt, not 2"):
+        run(*base, "--produce", "1 kg", "--salt", "20 g")
