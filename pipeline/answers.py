@@ -20,6 +20,7 @@ from pipeline.findings.season import data_findings, plan_findings, season_findin
 from pipeline.findings.spoilage import spoilage_findings
 from pipeline.harvest.gluts import GlutAnswers, glut_balance
 from pipeline.harvest.yields import compare_treatments, yields
+from pipeline.keeping.bands import with_bands
 from pipeline.keeping.curves import keeping_curves
 from pipeline.keeping.differences import spoilage_differences
 from pipeline.keeping.estimates import fit_keeping
@@ -145,7 +146,7 @@ def read_logs(store: Store, settings: Settings, as_of: dt.date, season: str | No
     needs = {lookup.get(crop) or spelt.get(same_name(crop), crop): need for crop, need in settings.needs.items()}
     chosen = settings.plan_crops
     plan = None if chosen is None else tuple(lookup.get(crop) or spelt.get(same_name(crop), crop) for crop in chosen)
-    batches = with_salt_measures(frames["batches"])
+    batches = with_bands(with_salt_measures(frames["batches"]))
     typed = {name: store.typed_words(name) for name in NAMES_A_BATCH}
     return Logs(
         frames | {"batches": batches}, crops, replace(settings, needs=needs, plan_crops=plan), as_of, typed, season

@@ -137,7 +137,7 @@ UNSEEN = re.compile("[\u200b\u200e\u200f\u202a-\u202e\u2060\u2066-\u2069\ufeff]"
 
 
 COLUMNS: dict[str, tuple[str, ...]] = {
-    "spoilage": ("group", "batches", "containers", "spoiled", "lost_share", "kept_12m", "evidence"),
+    "spoilage": ("group", "batches", "containers", "spoiled", "lost_share", "evidence", "kept_12m"),
     "salt_response": ("method", "batches", "hazard_ratio_per_half_point", "p_value", "evidence"),
     "salt_levels": ("method", "level", "basis", "batches", "spoiled", "kept_12m", "limit_pct", "evidence"),
     "spoilage_differences": ("factor", "value", "batches", "ratio", "evidence", "spoiled", "expected", "p_value"),

@@ -34,6 +34,8 @@ class Factor:
     yes_no: bool = False
     reviewed: bool = False
     """Whether the review groups by it."""
+    modelled: bool = True
+    """Whether the model of what keeps has an effect of it; what most batches leave open is only compared."""
     where_kept: bool = False
     """Whether it may be changed without changing a recipe."""
 
@@ -145,6 +147,75 @@ FACTORS: tuple[Factor, ...] = (
         compared=True,
         yes_no=True,
     ),
+    Factor(
+        "process",
+        "way of heating",
+        ("process",),
+        words={
+            "none": "not heated once closed",
+            "boiling water": "heated in boiling water",
+            "steam": "heated in steam",
+            "pressure": "heated in a pressure canner",
+            "oven": "heated in an oven",
+            "other": "heated another way",
+        },
+        in_arm="process ",
+        compared=True,
+        modelled=False,
+    ),
+    Factor(
+        "acid_added",
+        "acid added",
+        ("acid_added",),
+        words={
+            "lemon juice": "with lemon or lime juice added",
+            "citric acid": "with citric acid added",
+            "vinegar": "with vinegar as added acid",
+            "none": "without acid added",
+        },
+        in_arm="acid added ",
+        compared=True,
+        modelled=False,
+    ),
+    Factor(
+        "weighted_by",
+        "weight on top",
+        ("weighted_by",),
+        words={"none": "without a weight on top"},
+        before="held down by",
+        in_arm="held down by ",
+        compared=True,
+        modelled=False,
+    ),
+    Factor(
+        "salt_kind",
+        "kind of salt",
+        ("salt_kind",),
+        before="made with salt called",
+        in_arm="salt called ",
+        compared=True,
+        modelled=False,
+    ),
+    Factor(
+        "drying",
+        "drying warmth",
+        ("drying_band",),
+        before="dried at",
+        in_arm="dried at ",
+        compared=True,
+        modelled=False,
+    ),
+    Factor(
+        "store_warmth",
+        "warmth of the store",
+        ("warmth_band",),
+        before="kept at",
+        compared=True,
+        modelled=False,
+        where_kept=True,
+    ),
+    Factor("size", "size of the container", ("size_band",), before="in containers of", compared=True, modelled=False),
+    Factor("trial", "trial", ("trial",), before="of trial", modelled=False),
     Factor("batch", "batch", ("batch_id",), before="of batch"),
     Factor("plot", "plot", ("plot",), before="from plot"),
     Factor("year", "year", ("year",), before="made in"),

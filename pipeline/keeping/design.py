@@ -117,7 +117,7 @@ def _named(batches: pl.DataFrame, by: Sequence[str]) -> list[str]:
     made = SHELVED if "made_on" in batches.columns else ()
     # Salt whose percent is known enters as a slope.
     passed = {"batch_id", *(("salt_band", "salt_basis") if "salt_pct" in batches.columns else ())}
-    wanted = dict.fromkeys([*by, *made, *(factor.columns[0] for factor in FACTORS)])
+    wanted = dict.fromkeys([*by, *made, *(factor.columns[0] for factor in FACTORS if factor.modelled)])
     return [name for name in wanted if name in batches.columns and name not in passed]
 
 

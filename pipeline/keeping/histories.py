@@ -21,7 +21,6 @@ MADE_HERE = {"batch_id", "year"}
 
 BATCH_COLUMNS = (
     *(column for factor in FACTORS for column in factor.columns if column not in MADE_HERE),
-    "trial",
     "made_on",
     "salt_pct",
 )
