@@ -99,7 +99,14 @@ def share(
     earlier = (EARLIER_REPORT,) if (target.place / "index.html").exists() else ()
     put(target, files, also)
     progress("")
-    return Shared(target.shown / "index.html", (*_unattributed(pooled.unattributed), *earlier))
+    return Shared(target.shown / "index.html", (*_numbers(pooled.plots), *_unattributed(pooled.unattributed), *earlier))
+
+
+def _numbers(plots: pl.DataFrame) -> Iterator[str]:
+    """Which plot goes by which number, so that the keeper can tell each grower theirs."""
+    told = [f"{name} is {label}" for label, name in plots.select("label", "own_name").iter_rows() if label != name]
+    if told:
+        yield f"On the page, {'; '.join(told)}. A column label in plots.csv gives a plot a name for all to see."
 
 
 def _unattributed(counts: pl.DataFrame) -> Iterator[str]:

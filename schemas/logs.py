@@ -219,6 +219,7 @@ PLOTS = Log(
         f.number("people", "people who eat from it", None, 0, 10_000),
         f.text("grower", "who grows there; never leaves the folder"),
         f.yes_no("share", "does the grower agree to share this plot's totals"),
+        f.text("label", "what a shared report may call the plot; left empty, it goes by a number"),
     ),
     key=("plot",),
 )

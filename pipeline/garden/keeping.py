@@ -19,6 +19,20 @@ AGES_MONTHS = tuple(range(0, 25, 3))
 """Ages of the points of a curve. A curve with a step for each loss would show single containers."""
 
 FEW_AT_AGE = "too few plots kept food that long"
+FEW_LOSSES = "too few plots behind what was lost"
+LOSSES = (
+    "spoiled",
+    "lost_share",
+    "lost_low",
+    "lost_high",
+    "kept_12m",
+    "kept_12m_low",
+    "kept_12m_high",
+    "lost_per_100",
+    "plot_sd_per_100",
+    "evidence",
+)
+"""Figures from which the containers that spoiled can be worked out, given how many were made."""
 FEW_FOR_SPREAD = "too few plots for their spread"
 
 
@@ -36,7 +50,7 @@ def keeping_tables(
             that it takes one plot more.
     """
     rows = histories.join(holders.select("plot", "holder"), on="plot", how="inner", maintain_order="left")
-    groups = enough_plots(rows.select(group="method", plot="holder", value=pl.lit(1.0)), rule)
+    groups = _enough_behind(rows, rule)
     shown = groups.filter(pl.col("withheld").is_null())
     kept = rows.filter(pl.col("method").is_in(shown["group"].to_list()))
     spread = _spread(kept, rule)
@@ -46,12 +60,36 @@ def keeping_tables(
         .join(spread, left_on="group", right_on="method", how="left", maintain_order="left")
         .rename({"group": "method"})
     )
+    lone = _lone_losses(kept, rule)
     points, hidden = _curves(kept, rule)
     without = table.filter(pl.col("plot_sd_per_100").is_null(), pl.col("plots") <= rule.smallest_group).height
-    counts = [("shared_spoilage", FEW_FOR_SPREAD, without), ("shared_keeping", FEW_AT_AGE, hidden)]
+    table = table.with_columns(pl.when(~pl.col("method").is_in(lone)).then(pl.col(LOSSES)))
+    counts = [
+        ("shared_spoilage", FEW_FOR_SPREAD, without),
+        ("shared_spoilage", FEW_LOSSES, len(LOSSES) * len(lone)),
+        ("shared_keeping", FEW_AT_AGE, hidden),
+    ]
     withheld = pl.DataFrame([row for row in counts if row[2]], schema=WITHHELD_TYPES, orient="row")
     withheld = pl.concat([count_withheld(groups, "shared_spoilage"), withheld])
     return as_shared(table, "shared_spoilage"), points, withheld
+
+
+def _enough_behind(rows: pl.DataFrame, rule: Rule) -> pl.DataFrame:
+    """Which methods may be shown: neither their batches nor their containers are nearly all of one plot."""
+    batches = rows.unique("batch_id").select(group="method", plot="holder", value=pl.lit(1.0))
+    containers = rows.select(group="method", plot="holder", value=pl.lit(1.0))
+    one, other = enough_plots(batches, rule), enough_plots(containers, rule)
+    joined = one.join(other.select("group", more="withheld"), on="group", how="left", maintain_order="left")
+    why = pl.coalesce("withheld", "more")
+    return joined.with_columns(pl.when(why.is_null()).then("plots").alias("plots"), withheld=why).drop("more")
+
+
+def _lone_losses(rows: pl.DataFrame, rule: Rule) -> list[str]:
+    """Methods whose spoiled containers are those of too few plots, or nearly all of one."""
+    spoiled = rows.filter(pl.col("fate") == "spoiled")
+    groups = enough_plots(spoiled.select(group="method", plot="holder", value=pl.lit(1.0)), rule)
+    lone: list[str] = groups.filter(pl.col("withheld").is_not_null())["group"].to_list()
+    return lone
 
 
 def _spread(rows: pl.DataFrame, rule: Rule) -> pl.DataFrame:
@@ -100,14 +138,27 @@ def _curves(rows: pl.DataFrame, rule: Rule) -> tuple[pl.DataFrame, int]:
         until=pl.max_horizontal(pl.col("last_sound_days").fill_null(0), pl.col("found_days").fill_null(0)).max()
     )
     parts, hidden = [pl.DataFrame(schema=shared_types("shared_keeping"))], 0
+    shown_to: dict[str, float] = {}
     for months in AGES_MONTHS:
         days = months * MONTH_DAYS
         at = estimate_keeping(rows, ["method"], days).filter(pl.col("kept").is_not_null())
-        enough = _methods_followed(followed, days, rule)
+        followed_there = set(_methods_followed(followed, days, rule))
+        enough = [
+            name for name in sorted(followed_there) if _may_step(rows, name, shown_to.get(name, -1.0), days, rule)
+        ]
+        shown_to |= dict.fromkeys(enough, days)
         hidden += at.filter(~pl.col("method").is_in(enough)).height
         points = at.filter(pl.col("method").is_in(enough)).with_columns(age_months=pl.lit(months, pl.Int64))
         parts.append(as_shared(points, "shared_keeping"))
     return pl.concat(parts).sort("method", "age_months"), hidden
+
+
+def _may_step(rows: pl.DataFrame, method: str, since: float, days: float, rule: Rule) -> bool:
+    """Whether what was lost since the last point that is shown, and in all, is not that of too few plots."""
+    lost = rows.filter(pl.col("method") == method, pl.col("fate") == "spoiled")
+    until = lost.filter(pl.col("last_sound_days").fill_null(0) <= days)
+    step = until.filter(pl.col("found_days") > since)
+    return method not in _lone_losses(lost, rule) and not _lone_losses(step, rule)
 
 
 def _methods_followed(followed: pl.DataFrame, days: float, rule: Rule) -> Sequence[str]:

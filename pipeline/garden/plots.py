@@ -5,9 +5,12 @@ plot it names, else to that of its sowing or batch, else to the only plot of its
 plots, its own and its sowing's, needs the consent of both. All other rows stay behind. Who grew, who tasted and
 what was noted stays behind always.
 
-Plots of one grower count as one: figures of three plots that are all one person's are that person's figures (the
-"holdings" of the "Handbook on Statistical Disclosure Control", 2nd edition, section 4.2, read in its published
-source).
+A plot goes by its number. Its own name may hold a person's in more ways than a program can know, so it is shown only
+where the folder gives a label that is meant to be public, and never one that holds the name of a grower or taster.
+
+Plots of one grower, in one folder or several and however the name is spelled, count as one: figures of three plots
+that are all one person's are that person's figures (the "holdings" of the "Handbook on Statistical Disclosure
+Control", 2nd edition, section 4.2, read in its published source).
 """
 
 from __future__ import annotations
@@ -15,10 +18,10 @@ from __future__ import annotations
 import re
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
-from unicodedata import combining, normalize
 
 import polars as pl
 
+from pipeline.garden.growers import bare, together
 from pipeline.settings import Settings
 from schemas.contracts import core_types
 
@@ -39,6 +42,7 @@ PLOT_TYPES: dict[str, pl.DataType] = {
     "plot": pl.String(),
     "holder": pl.String(),
     "label": pl.String(),
+    "own_name": pl.String(),
     "area_m2": pl.Float64(),
     "people": pl.Float64(),
     "folder": pl.Int64(),
@@ -64,7 +68,8 @@ class Pool:
 
     frames: Mapping[str, pl.DataFrame]
     plots: pl.DataFrame
-    """``plot``, ``holder``, ``label``, ``area_m2``, ``people`` and ``folder`` (its place in the list) of each."""
+    """``plot``, ``holder``, ``label``, ``own_name`` (never shown), ``area_m2``, ``people`` and ``folder`` (its place in
+    the list) of each."""
     unattributed: pl.DataFrame
     """``log`` and ``rows``: rows that name no plot, in folders of several plots; they are left out."""
     some_declined: bool
@@ -92,17 +97,20 @@ def pool(folders: Sequence[FolderLogs]) -> Pool:
         plots.append(shared)
         for log, rows in _with_plot(folder.frames, f"{number + 1}/").items():
             lost[log] += rows["plot"].null_count()
-            parts[log].append(_consented(rows, shared))
+            parts[log].append(rows)
         declined |= shared.height < len(_plots_named(folder.frames))
-    together = pl.concat(plots)
+    listed = _with_holders(pl.concat(plots))
     empty = {
         log: pl.DataFrame(schema=core_types(log) | {"plot": pl.String(), "holder": pl.String()}) for log in BY_PLOT
     }
     columns = {log: list(frame.columns) for log, frame in empty.items()}
-    frames = {log: pl.concat([empty[log], *(part.select(columns[log]) for part in parts[log])]) for log in BY_PLOT}
+    frames = {
+        log: pl.concat([empty[log], *(_consented(part, listed).select(columns[log]) for part in parts[log])])
+        for log in BY_PLOT
+    }
     counts = [(log, count) for log, count in lost.items() if count]
     unattributed = pl.DataFrame(counts, schema=UNATTRIBUTED_TYPES, orient="row")
-    return Pool(frames, together, unattributed, declined)
+    return Pool(frames, listed, unattributed, declined)
 
 
 def _plain(column: str) -> pl.Expr:
@@ -117,25 +125,41 @@ def _plots_named(frames: Mapping[str, pl.DataFrame]) -> set[str]:
 
 
 def _shared_plots(frames: Mapping[str, pl.DataFrame], number: int, *, many: bool) -> pl.DataFrame:
-    """The plots of a folder whose growers agreed; a label that holds someone's name is replaced by a number."""
+    """The plots of a folder whose growers agreed, with ``grower`` as typed, and ``label`` and ``number`` to show."""
     names = _names(frames)
     rows: list[dict[str, object]] = []
     plots = frames["plots"].with_columns(plain=_plain("plot"))
     agreed = plots.filter(pl.col("share").fill_null(value=False).all().over("plain"))
-    for row in agreed.unique("plain", keep="first").sort("plain").iter_rows(named=True):
-        plot, grower = row["plain"], (row["grower"] or "").strip().casefold()
-        label = f"plot no. {len(rows) + 1}" if _holds(row["plot"], names) else row["plot"].strip()
+    listed = agreed.unique("plain", keep="first").sort(pl.col("plain").str.len_chars(), "plain")
+    own_numbers = bool(listed["plain"].str.contains(r"^[0-9]{1,4}$").all())
+    for row in listed.iter_rows(named=True):
+        plot, public = row["plain"], (row["label"] or "").strip()
+        numbered = f"plot no. {plot if own_numbers else len(rows) + 1}"
+        label = numbered if not public or _holds(public, names) else public
         rows.append(
             {
                 "plot": f"{number + 1}/{plot}",
-                "holder": f"{number + 1}/by {grower}" if grower else f"{number + 1}/{plot}",
+                "holder": row["grower"] or _who_picks(frames["harvests"], plot),
                 "label": f"garden {number + 1}, {label}" if many else label,
+                "own_name": row["plot"].strip(),
                 "area_m2": row["area_m2"],
                 "people": row["people"],
                 "folder": number,
             }
         )
     return pl.DataFrame(rows, schema=PLOT_TYPES)
+
+
+def _with_holders(plots: pl.DataFrame) -> pl.DataFrame:
+    """The plots with who stands behind each in place of the grower's name; a plot without one stands for itself."""
+    numbers = together(plots["holder"].to_list())
+    return plots.with_columns(holder=pl.Series([f"holder {number}" for number in numbers], dtype=pl.String))
+
+
+def _who_picks(harvests: pl.DataFrame, plot: str) -> str | None:
+    """Who picked on a plot that has no grower in the list."""
+    names = harvests.filter(_plain("plot") == plot)["grower"].drop_nulls().unique().sort()
+    return ";".join(names) or None
 
 
 def holds_a_name(text: str, frames: Mapping[str, pl.DataFrame]) -> bool:
@@ -155,8 +179,7 @@ def _is_of(word: str, name: str) -> bool:
 
 def _words(text: str | None) -> set[str]:
     """Words without case and accents."""
-    bare = "".join(letter for letter in normalize("NFKD", text or "") if not combining(letter))
-    return {word for word in re.findall(r"\w+", bare.casefold()) if len(word) >= LEAST_NAME}
+    return {word for word in re.findall(r"\w+", bare(text or "")) if len(word) >= LEAST_NAME}
 
 
 def _names(frames: Mapping[str, pl.DataFrame]) -> set[str]:

@@ -27,6 +27,8 @@ class SharedGarden:
 
     tables: Mapping[str, pl.DataFrame]
     notes: tuple[str, ...]
+    plots: pl.DataFrame
+    """``own_name`` and ``label`` of each plot, by ``folder``: for the keeper, not for the page."""
     unattributed: pl.DataFrame
     """``log`` and ``rows`` that name no plot: for the keeper of the folder, not for the page."""
 
@@ -72,12 +74,12 @@ def shared_garden(folders: Sequence[FolderLogs], crops: pl.DataFrame, as_of: dt.
         "shared_spoilage": spoilage,
         "shared_keeping": keeping,
         "shared_surplus": surplus,
-        "shared_sowings": plan.sowings,
+        "shared_sowings": as_shared(plan.sowings, "shared_sowings"),
         "shared_outlook": plan.outlook,
         "shared_plan_worth": plan.worth,
         "shared_withheld": as_shared(pl.concat(parts), "shared_withheld"),
     }
-    return SharedGarden({name: tables[name] for name in SHARED}, plan.notes, shared.unattributed)
+    return SharedGarden({name: tables[name] for name in SHARED}, plan.notes, shared.plots, shared.unattributed)
 
 
 def _season(shared: Pool, folder: FolderLogs, as_of: dt.date) -> tuple[dt.date, dt.date]:

@@ -24,6 +24,11 @@ GIVEN_TYPES: dict[str, pl.DataType] = {
     "plot": pl.String(),
     "value": pl.Float64(),
 }
+DIGITS = 3
+"""Significant digits of a shared figure."""
+WHOLE = frozenset({"amount"})
+"""Figures that someone acts on as they stand: how much to sow, worked out from others that are rounded."""
+
 WITHHELD_TYPES: dict[str, pl.DataType] = {"table": pl.String(), "why": pl.String(), "cells": pl.Int64()}
 
 
@@ -44,8 +49,18 @@ def shared_types(table: str) -> dict[str, pl.DataType]:
 
 
 def as_shared(frame: pl.DataFrame, table: str) -> pl.DataFrame:
-    """The columns of a shared table in its order and types; other columns are left behind."""
-    return frame.select(pl.col(name).cast(kind) for name, kind in shared_types(table).items())
+    """The columns of a shared table in its order and types, figures to three digits; other columns are left behind.
+
+    More digits would tell what single rows of a log added.
+    """
+    return frame.select(_figure(name, kind) for name, kind in shared_types(table).items())
+
+
+def _figure(name: str, kind: pl.DataType) -> pl.Expr:
+    column = pl.col(name).cast(kind)
+    if not kind.is_numeric() or name in WHOLE:
+        return column
+    return column.cast(pl.Float64).round_sig_figs(DIGITS).cast(kind)
 
 
 def count_withheld(cells: pl.DataFrame, table: str) -> pl.DataFrame:
@@ -152,7 +167,7 @@ def _garden(
     per_m2 = None
     if area_m2 is not None and kg is not None and sums["withheld"].null_count() == sums.height:
         per_m2 = float(picked.filter(is_measured)["weight_kg"].sum()) / area_m2
-    return pl.DataFrame(
+    garden = pl.DataFrame(
         [
             {
                 "plots": holders if holders >= rule.smallest_group else None,
@@ -166,6 +181,7 @@ def _garden(
         ],
         schema=shared_types("shared_garden"),
     )
+    return as_shared(garden, "shared_garden")
 
 
 def use_tables(

@@ -250,5 +250,11 @@ SUBMERGED: dict[str, bool] = {
 }
 """Words for whether everything was kept under the liquid."""
 
-YES_NO_WORDS: dict[str, dict[str, bool]] = {"vented": VENTED, "submerged": SUBMERGED}
+SHARED_TOTALS: dict[str, bool] = {
+    **dict.fromkeys(("totals", "total", "sums", "only totals", "totals only", "in totals", "plot", "own plot"), True),
+    **dict.fromkeys(("none", "nothing", "never", "private"), False),
+}
+"""Words for whether a plot may stand in sums with others; who would show more agrees to that as well."""
+
+YES_NO_WORDS: dict[str, dict[str, bool]] = {"vented": VENTED, "submerged": SUBMERGED, "share": SHARED_TOTALS}
 """By column: words that say yes or no there and nowhere else."""

@@ -16,7 +16,7 @@ from shared_folders import AS_OF, GROWERS, everything, folder, picked, plots, sh
 from small_plans import LETTUCE, NORMALS
 
 from pipeline.errors import UsageError
-from pipeline.garden.keeping import keeping_tables, plot_spread
+from pipeline.garden.keeping import FEW_LOSSES, LOSSES, keeping_tables, plot_spread
 from pipeline.garden.plots import FolderLogs, holds_a_name, pool
 from pipeline.garden.report import DECLINED, NO_PLOT, SharedGarden, shared_garden
 from pipeline.garden.suppression import CELL_TYPES, DOMINATED, FEW, PROTECTS, Rule, feasible_intervals
@@ -133,8 +133,10 @@ def test_no_name_taster_note_or_day_leaves() -> None:
 
 
 def test_a_label_that_holds_a_person_s_name_becomes_a_number() -> None:
-    listed = plots(("Quentin's corner", 10, "Quentin Marl", True), ("North bed", 10, "Perpetua", True))
-    assert pool([folder(plots=listed)]).plots["label"].to_list() == ["North bed", "plot no. 2"]
+    listed = plots(("North bed", 10, "Perpetua", True), ("Quentin's corner", 10, "Quentin Marl", True))
+    assert pool([folder(plots=listed)]).plots["label"].to_list() == ["plot no. 1", "plot no. 2"]
+    public = [row | {"label": row["plot"]} for row in listed]
+    assert pool([folder(plots=public)]).plots["label"].to_list() == ["North bed", "plot no. 2"]
     other = plots(
         ("Quentins Beet", 10, "Quentin", True),
         ("chez Jose", 10, "José Marl", True),
@@ -144,10 +146,72 @@ def test_a_label_that_holds_a_person_s_name_becomes_a_number() -> None:
         ("sunny slope", 10, "Sun Wu", True),
         ("quiet end", 10, None, True),
     )
-    labels = pool([folder(plots=other)]).plots["label"].to_list()
+    labels = pool([folder(plots=[row | {"label": row["plot"]} for row in other])]).plots["label"].to_list()
     assert [label for label in labels if not label.startswith("plot no.")] == ["quiet end"]
     two = pool([folder(plots=plots(("P1", 10, None, True))), folder(plots=plots(("P1", 10, None, True)))])
-    assert two.plots["label"].to_list() == ["garden 1, P1", "garden 2, P1"]
+    assert two.plots["label"].to_list() == ["garden 1, plot no. 1", "garden 2, plot no. 1"]
+
+
+@pytest.mark.parametrize("plot", ["QuentinsBeet", "Quentins Beet", "Wilhelminin kout", "marlow-patch", "Bartholomew"])
+def test_no_plot_goes_by_its_own_name_unless_it_is_a_number(plot: str) -> None:
+    """Joined, declined, in part, or of a plot whose grower cell is blank: no program knows every form of a name."""
+    assert pool([folder(plots=plots((plot, 10, None, True)))]).plots["label"].to_list() == ["plot no. 1"]
+    numbers = plots(("12", 10, None, True), ("3", 10, None, True))
+    assert pool([folder(plots=numbers)]).plots["label"].to_list() == ["plot no. 3", "plot no. 12"]
+
+
+@pytest.mark.parametrize(
+    "spelled",
+    [
+        "José Núñez", "jose nunez", " JOSE   NUNEZ ", "Núñez, José", "J. Núñez", "José N.", "J.N.", "JoséNúñez",
+        "Nunez", "Mr José Núñez", "José Núñez & Ada Bell", "José María Núñez",
+    ],
+)  # fmt: skip
+def test_one_grower_in_several_folders_is_one_however_spelled(spelled: str) -> None:
+    """Three gardens of two people: nothing may be shown."""
+    names = ("José Núñez", spelled, "Bo Marlow")
+    folders = [
+        folder(plots=plots(("P1", 40, name, True)), harvests=picked("bean", 7, {"P1": 5.0 + n}))
+        for n, name in enumerate(names)
+    ]
+    assert pool(folders).plots["holder"].n_unique() == 2
+    assert kilos(shared(*folders)) == {}
+
+
+@pytest.mark.parametrize("other", ["Ada Núñez", "José Marlow", "Josefa Bell", "Núria Pons"])
+def test_two_growers_of_one_family_or_first_name_are_two(other: str) -> None:
+    folders = [folder(plots=plots(("P1", 40, name, True))) for name in ("José Núñez", other)]
+    assert pool(folders).plots["holder"].n_unique() == 2
+
+
+def test_umlauts_spelled_out_are_the_same_name() -> None:
+    folders = [folder(plots=plots(("P1", 40, name, True))) for name in ("Jürgen Møller", "Juergen Moeller")]
+    assert pool(folders).plots["holder"].n_unique() == 1
+
+
+def test_spoiled_jars_of_one_plot_alone_are_withheld() -> None:
+    """Four plots made jam; only P4's spoiled: whoever is told of 8 spoiled jars is told of P4's."""
+    batches, looks = [], []
+    for plot, spoiled in (("P1", 0), ("P2", 0), ("P3", 0), ("P4", 4)):
+        made, found = _batches(plot, spoiled)
+        batches += made
+        looks += found
+    garden = shared(folder(plots=FOUR, batches=batches, spoilage=looks))
+    row = garden.tables["shared_spoilage"].row(0, named=True)
+    assert [row[name] for name in ("method", "plots", "batches", "containers")] == ["jam", 4, 8, 80]
+    assert all(row[name] is None for name in LOSSES)
+    assert garden.tables["shared_keeping"].is_empty()
+    assert FEW_LOSSES in garden.tables["shared_withheld"]["why"].to_list()
+
+
+def test_shared_figures_carry_three_digits() -> None:
+    harvests = picked("bean", 7, {"P1": 512.345, "P2": 601.21, "P3": 701.999, "P4": 33.333})
+    garden = shared(folder(plots=FOUR, harvests=harvests))
+    assert kilos(garden) == {"bean": 1850.0, ALL_CROPS: 1850.0}
+    for name, table in garden.tables.items():
+        for column in table.select(pl.col(pl.Float64)).iter_columns():
+            if column.name != "amount":
+                assert column.equals(column.round_sig_figs(3)), (name, column.name)
 
 
 def test_plots_of_one_grower_count_as_one() -> None:
@@ -181,7 +245,7 @@ def test_crops_on_too_few_plots_stand_together_or_in_no_total() -> None:
     left_out = shared(folder(plots=FOUR, harvests=BEANS + okra))
     assert kilos(left_out) == {"bean": 26.0, ALL_CROPS: 26.0}
     fact = left_out.tables["shared_garden"].row(0, named=True)
-    assert (fact["kg"], fact["kg_per_m2"]) == (26.0, 26.0 / 180)
+    assert (fact["kg"], fact["kg_per_m2"]) == (26.0, 0.144)
     assert "okra" not in everything(dict(left_out.tables))
 
 
@@ -469,7 +533,12 @@ def test_the_withheld_figures_of_the_report_cannot_be_worked_out() -> None:
     inside = calendar.select(row=row, column=pl.col("month").cast(pl.String), value="kg", plots="plots")
     hidden = pl.when(pl.col("value").is_null()).then(pl.lit(FEW)).alias("withheld")
     cells = pl.concat([inside, totals]).with_columns(hidden).select(CELL_TYPES.keys())
-    attacked = feasible_intervals(cells)
+    # what is shown is rounded: a reader knows it to half a unit of its third digit
+    shown = cells.filter(pl.col("value").is_not_null())
+    known = {(row, column): _before_rounding(kg) for row, column, kg in shown.select("row", "column", "value").rows()}
+    open_cells = cells.with_columns(withheld=pl.lit(FEW), value=pl.lit(None, pl.Float64))
+    withheld = cells.filter(pl.col("value").is_null()).select("row", "column")
+    attacked = feasible_intervals(open_cells, known).join(withheld, on=["row", "column"], nulls_equal=True)
     assert attacked.height > 8
     truth = _true_kilos()
     for crop, month, low, high in attacked.iter_rows():
@@ -479,6 +548,12 @@ def test_the_withheld_figures_of_the_report_cannot_be_worked_out() -> None:
         if holders < 3:
             assert low <= 0.75 * kg + 1e-6
             assert high >= 1.25 * kg - 1e-6
+
+
+def _before_rounding(kg: float) -> tuple[float, float]:
+    """Least and greatest value that is shown as this one."""
+    half = 0.5 * 10.0 ** (math.floor(math.log10(kg)) - 2) if kg else 0.0
+    return kg - half, kg + half
 
 
 def _true_kilos() -> dict[tuple[str, str], tuple[float, int]]:
