@@ -42,9 +42,11 @@ from pipeline.plan.plan import PlanResult, plan_sowings
 from pipeline.plan.rotation import rotation_notes
 from pipeline.plan.standing import Ground
 from pipeline.reference.names import same_name
+from pipeline.reference.own_words import OwnWords, own_names
 from pipeline.seasons import Season, chosen_season, logged_seasons, planned_season, season_sentence, usual_season
 from pipeline.shelf.ledger import shelf_ledger, shelf_table, use_first
 from pipeline.shelf.needs import fresh_needs, needs_table
+from pipeline.store.crop_spellings import typed_names
 from pipeline.warmth.starts import fit_yields, starts_from_logs
 from pipeline.warmth.timing import fit_crop_timing
 from pipeline.warmth.weather_years import fill_weather, keep_logged, weather_years
@@ -82,6 +84,8 @@ class Logs:
     """Rows as typed of the logs that name a batch: words and unknown columns that a hazard may stand in."""
     season_asked: str | None = None
     """The season to review, as typed; None for the last with enough logged."""
+    own_words: OwnWords = field(default_factory=OwnWords)
+    """What the folder calls its crops, for what people read."""
 
     def __getitem__(self, log: str) -> pl.DataFrame:
         """Typed rows of one log."""
@@ -139,7 +143,7 @@ def read_logs(store: Store, settings: Settings, as_of: dt.date, season: str | No
     """All accepted rows; crops that the settings name go by the reference's names. ``season`` is as typed."""
     frames = {name: store.core(name) for name in LOGS}
     crops = reference.crop_reference(frames["crops"])
-    lookup = reference.crop_lookup(crops)
+    lookup = reference.crop_lookup(crops, frames["crops"])
     logged = {crop for frame in frames.values() if "crop" in frame.columns for crop in frame["crop"].drop_nulls()}
     # A crop that no list knows goes by the spelling of the logs.
     spelt = {same_name(crop): crop for crop in sorted(logged - set(crops["crop"]))}
@@ -148,9 +152,10 @@ def read_logs(store: Store, settings: Settings, as_of: dt.date, season: str | No
     plan = None if chosen is None else tuple(lookup.get(crop) or spelt.get(same_name(crop), crop) for crop in chosen)
     batches = with_bands(with_salt_measures(frames["batches"]))
     typed = {name: store.typed_words(name) for name in NAMES_A_BATCH}
-    return Logs(
-        frames | {"batches": batches}, crops, replace(settings, needs=needs, plan_crops=plan), as_of, typed, season
-    )
+    counts, named = typed_names(store)
+    own = OwnWords(own_names(counts, lookup, named), frozenset(crops["crop"]))
+    chosen_settings = replace(settings, needs=needs, plan_crops=plan)
+    return Logs(frames | {"batches": batches}, crops, chosen_settings, as_of, typed, season, own)
 
 
 NAMES_A_BATCH = ("batches", "ingredients", "spoilage", "consumption", "tastings")

@@ -15,6 +15,7 @@ from pipeline.answers import Logs, Tables, read_logs
 from pipeline.errors import UsageError
 from pipeline.findings.harvest import harvest_findings
 from pipeline.findings.season import plan_findings
+from pipeline.reference.own_words import OwnWords
 from pipeline.seasons import Choice
 from pipeline.settings import Settings
 from pipeline.store.folder import opened, read_settings
@@ -54,6 +55,8 @@ class Answers:
     notes: tuple[str, ...] = ()
     brief: Tables = field(default_factory=dict, repr=False)
     """Tables of which a terminal shows fewer rows."""
+    own_words: OwnWords = field(default_factory=OwnWords, repr=False)
+    """What the folder calls its crops; ``tables`` have the reference's names, as JSON and CSV do."""
 
 
 def check(
@@ -154,7 +157,7 @@ def spoilage(
     sentences = (*answering.findings_of("spoilage", findings), *answering.findings_of("trials", findings))
     shown = ("salt_response", "salt_levels", "spoilage_differences", "trials")
     kept = ("spoilage", *(name for name in shown if published[name].height))
-    return Answers(as_of, published, kept, sentences, (*report.notes, FOOD_CAUTION))
+    return Answers(as_of, published, kept, sentences, (*report.notes, FOOD_CAUTION), own_words=logs.own_words)
 
 
 def gluts(
@@ -174,7 +177,7 @@ def gluts(
     findings = harvest_findings(tables["glut_waste"], nothing("shelf"), nothing("use_first"), nothing("needs"))
     sentences = (season, *answering.findings_of("harvest", findings))
     shown = ("glut_waste", "sowing_waste")
-    return Answers(as_of, tables, shown, sentences, (*report.notes, *notes))
+    return Answers(as_of, tables, shown, sentences, (*report.notes, *notes), own_words=logs.own_words)
 
 
 def shelf(
@@ -200,7 +203,7 @@ def shelf(
     if calendar is not None:
         written = shelf_calendar_file(logs, tables, calendar)
         said = [str(written) if written else "Nothing is due, so no calendar was written."]
-    return Answers(as_of, tables, shown, sentences, (*report.notes, *said, FOOD_CAUTION))
+    return Answers(as_of, tables, shown, sentences, (*report.notes, *said, FOOD_CAUTION), own_words=logs.own_words)
 
 
 def shelf_calendar_file(logs: Logs, tables: Tables, path: Path) -> Path | None:
@@ -209,7 +212,7 @@ def shelf_calendar_file(logs: Logs, tables: Tables, path: Path) -> Path | None:
     from reports.looks_calendar import shelf_calendar
 
     events = shelf_events(logs["batches"], tables["use_first"], answering.ready_of(logs), logs.as_of)
-    content = shelf_calendar(events, logs.settings.name, logs.as_of)
+    content = shelf_calendar(logs.own_words.table(events), logs.settings.name, logs.as_of)
     return put_calendar(path, content) if content else None
 
 
@@ -242,7 +245,7 @@ def labels(
             raise UsageError(message)
         facts = facts.filter(pl.col("batch_id").is_in(list(chosen)))
     try:
-        page = label_sheet(facts, garden_name=logs.settings.name, sheet=sheet, skip=skip)
+        page = label_sheet(logs.own_words.table(facts), garden_name=logs.settings.name, sheet=sheet, skip=skip)
     except ValueError as error:
         raise UsageError(str(error)) from error
     return put(target, {"labels.html": page.encode()})[0]
@@ -267,11 +270,11 @@ def sow(
     progress("")
     written: list[Path] = []
     if tables["sowing_plan"].height:
-        written = _write_plan(target, tables, logs.settings.name, as_of)
+        written = _write_plan(target, tables, logs.settings.name, as_of, logs.own_words)
     shown = ("sowing_plan", "plan_comparison", "needs", "crop_timing")
     findings = plan_findings(tables["sowing_plan"], tables["plan_comparison"])
     sentences = answering.findings_of("plan", findings)
-    return Answers(as_of, tables, shown, sentences, (*report.notes, *notes)), written
+    return Answers(as_of, tables, shown, sentences, (*report.notes, *notes), own_words=logs.own_words), written
 
 
 def outlook(
@@ -299,7 +302,9 @@ def outlook(
     sentences = answering.findings_of("outlook", answering.outlook_sentences(logs, table))
     if coming.is_empty():
         shown, sentences = (), (NOTHING_COMES if logs["sowings"].height else NOTHING_SOWN,)
-    return Answers(as_of, tables, shown, sentences, (*report.notes, *notes), {"season_outlook": coming}), written
+    said = (*report.notes, *notes)
+    brief = {"season_outlook": coming}
+    return Answers(as_of, tables, shown, sentences, said, brief, logs.own_words), written
 
 
 def export(
@@ -359,13 +364,19 @@ def review(
             for name in SAVED:
                 store.save_answer(name, everything[name])
     progress("drawing the page")
-    page = drawn_review(garden_of(logs), findings, everything, (*report.notes, *notes))
+    own = logs.own_words
+    page = drawn_review(
+        garden_of(logs),
+        [replace(one, sentence=own.text(one.sentence), action=own.text(one.action)) for one in findings],
+        own.tables(everything),
+        (*report.notes, *map(own.text, notes)),
+    )
     files = {f"tables/{name}.csv": answer_csv(table).encode() for name, table in everything.items()}
     files["index.html"] = page.html.encode()
     if pictures:
         files |= chart_files(page.charts)
     if everything["sowing_plan"].height:
-        files |= plan_files(everything, settings.name, as_of)
+        files |= plan_files(everything, settings.name, as_of, own)
     put(target, files, also)
     progress("")
     return target.shown / "index.html"
@@ -411,7 +422,7 @@ def garden_of(logs: Logs) -> Garden:
     return Garden(name, logs.as_of, *season, *following, invented=invented, season_note=logs.season_sentence)
 
 
-def plan_files(tables: Tables, garden_name: str, as_of: dt.date) -> dict[str, bytes]:
+def plan_files(tables: Tables, garden_name: str, as_of: dt.date, own: OwnWords) -> dict[str, bytes]:
     """The sowing plan as a table and as a calendar."""
     from reports.calendar import sowing_calendar
     from reports.tables import answer_csv
@@ -419,14 +430,14 @@ def plan_files(tables: Tables, garden_name: str, as_of: dt.date) -> dict[str, by
     plan = tables["sowing_plan"]
     return {
         "sowing_plan.csv": answer_csv(plan).encode(),
-        "sowings.ics": sowing_calendar(plan, garden_name, as_of),
+        "sowings.ics": sowing_calendar(plan, garden_name, as_of, own.names),
     }
 
 
-def _write_plan(target: Output, tables: Tables, garden_name: str, as_of: dt.date) -> list[Path]:
+def _write_plan(target: Output, tables: Tables, garden_name: str, as_of: dt.date, own: OwnWords) -> list[Path]:
     from reports.tables import answer_csv
 
-    files = plan_files(tables, garden_name, as_of)
+    files = plan_files(tables, garden_name, as_of, own)
     for name in ("harvest_outlook", "plan_comparison", "needs", "crop_timing"):
         files[f"{name}.csv"] = answer_csv(tables[name]).encode()
     return put(target, files)

@@ -327,8 +327,10 @@ def _print(answers: Answers, *, as_json: bool, wide: bool) -> None:
     if as_json:
         say(terminal.answers_json(answers.as_of, answers.tables, answers.notes))
     else:
-        say(terminal.answers_text(answers.tables | answers.brief, answers.shown, answers.sentences, wide=wide))
-        _notes(answers.notes)
+        own = answers.own_words
+        tables = own.tables(answers.tables | answers.brief)
+        say(terminal.answers_text(tables, answers.shown, map(own.text, answers.sentences), wide=wide))
+        _notes([own.text(note) for note in answers.notes])
 
 
 def _notes(notes: Sequence[str]) -> None:

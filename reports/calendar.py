@@ -5,6 +5,7 @@ from __future__ import annotations
 import datetime as dt
 import hashlib
 import re
+from collections.abc import Mapping
 from typing import Any
 
 import polars as pl
@@ -18,7 +19,9 @@ DOMAIN = "rowshelf.invalid"
 """Right side of every event's name; RFC 2606 keeps ``.invalid`` free of any real host."""
 
 
-def sowing_calendar(plan: pl.DataFrame, garden_name: str, stamped_on: dt.date) -> bytes:
+def sowing_calendar(
+    plan: pl.DataFrame, garden_name: str, stamped_on: dt.date, own_names: Mapping[str, str] | None = None
+) -> bytes:
     """One all-day event per sowing, and one per planting out.
 
     An event's name is made from the garden, the crop, the year of the plan's first sowing and the sowing's
@@ -29,6 +32,7 @@ def sowing_calendar(plan: pl.DataFrame, garden_name: str, stamped_on: dt.date) -
         plan: rows of ``sowing_plan``.
         garden_name: shown as the calendar's name.
         stamped_on: the day the plan was made; written as its midnight in universal time.
+        own_names: what the folder calls a crop, where it is not the name in ``plan``; no event's name hangs on it.
 
     Returns:
         The file's bytes: UTF-8, CRLF, folded lines. Nothing (``b""``) for a plan without sowings, since a
@@ -49,13 +53,12 @@ def sowing_calendar(plan: pl.DataFrame, garden_name: str, stamped_on: dt.date) -
         ordinal = ordinals[row["crop"]] = ordinals.get(row["crop"], 0) + 1
         digest = hashlib.sha256(f"{garden_name}\n{row['crop']}".encode()).hexdigest()[:16]
         name = f"{season}-{ordinal}-{digest}@{DOMAIN}"
-        sown = all_day_event(
-            f"sow-{name}", row["sow_on"], f"Sow {row['crop']}: {quantity(row['amount'], row['unit'])}", stamp
-        )
+        crop = (own_names or {}).get(row["crop"], row["crop"])
+        sown = all_day_event(f"sow-{name}", row["sow_on"], f"Sow {crop}: {quantity(row['amount'], row['unit'])}", stamp)
         sown.add("description", _expectation(row))
         calendar.add_component(sown)
         if row["plant_out_on"] is not None:
-            title = f"Plant out {row['crop']} sown {day(row['sow_on'])}: {quantity(row['amount'], row['unit'])}"
+            title = f"Plant out {crop} sown {day(row['sow_on'])}: {quantity(row['amount'], row['unit'])}"
             planted = all_day_event(f"plant-out-{name}", row["plant_out_on"], title, stamp)
             planted.add("description", _expectation(row))
             calendar.add_component(planted)

@@ -175,6 +175,11 @@ class CropLookup(Mapping[str, str]):
         """How many folded spellings stand for a crop."""
         return len(self._known)
 
+    def listed(self, typed: str) -> str | None:
+        """The crop of which ``typed`` is a listed name, in singular or plural, and says no more than that."""
+        crop, asked = self._entry(fold(typed))
+        return crop if asked is None or asked.is_name else None
+
     def unclear(self, typed: str) -> UnclearName | None:
         """What is to be asked about ``typed``; None where there is nothing to ask."""
         for phrase in _phrases(typed) if self._unclear else ():

@@ -73,6 +73,19 @@ def _typed_crops(store: Store) -> dict[str, TypedCrop]:
     return found
 
 
+def typed_names(store: Store) -> tuple[dict[str, int], list[str]]:
+    """How often each spelling of a crop is typed in all logs, as typed, and the names that ``crops.csv`` gives."""
+    each = " union all ".join(f"select crop from raw.{log} where crop is not null" for log in NAMING_LOGS)  # noqa: S608
+    rows = store.con.execute(f"select crop, count(*) from ({each}) group by crop order by crop").fetchall()  # noqa: S608
+    counts: dict[str, int] = {}
+    for text, count in rows:
+        name = tidy(text)
+        if name:
+            counts[name] = counts.get(name, 0) + count
+    named = store.con.execute("select crop from raw.crops where crop is not null order by source_file, source_line")
+    return counts, [tidy(text) for (text,) in named.fetchall() if tidy(text)]
+
+
 def _questions(typed: dict[str, TypedCrop], lookup: CropLookup) -> pl.DataFrame:
     asked: dict[str, tuple[str, int, str, str | None, str, str, str]] = {}
     for crop, (_, file, line) in typed.items():
