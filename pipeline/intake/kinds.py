@@ -55,12 +55,24 @@ def fitting_kinds(title: str, fit_of: Callable[[str], Fit]) -> tuple[str, ...]:
         fit_of: how well its headings fit a log.
     """
     named = named_kinds(title)
+    if len(named) == 1 and (by_headings := _clearly_another(named[0], fit_of)):
+        return by_headings
     if len(named) == 1:
         return named if fit_of(named[0]).columns >= 1 else ()
     fits = {kind: fit_of(kind) for kind in named or LOGS}
     able = {kind: fit for kind, fit in fits.items() if fit.complete and fit.columns >= (2 if named else LEAST_COLUMNS)}
     most = max((fit.columns for fit in able.values()), default=0)
     return tuple(kind for kind, fit in able.items() if fit.columns == most)
+
+
+def _clearly_another(named: str, fit_of: Callable[[str], Fit]) -> tuple[str, ...]:
+    """The logs whose headings a file may hold, where its name only says where: ``plot1.csv`` with pickings."""
+    own = fit_of(named)
+    fits = {kind: fit for kind in LOGS if kind != named and (fit := fit_of(kind)).complete}
+    most = max((fit.columns for fit in fits.values()), default=0)
+    best = tuple(kind for kind, fit in fits.items() if fit.columns == most)
+    enough = max(LEAST_COLUMNS, own.columns + 2)
+    return best if most >= enough else ()
 
 
 def why_not(title: str, fits: tuple[str, ...]) -> str:

@@ -88,6 +88,7 @@ def find_logs(
     notes: list[str] = []
     chosen = {kinds.plain_title(name): kind for name, kind in (files or {}).items()}
     settled = {kind: tuple(sorted(named.items())) for kind, named in (columns or {}).items()}
+    notes += _logs_among_output(folder)
     for path in _files(folder):
         inside = shown_path(path.relative_to(folder))
         try:
@@ -122,6 +123,43 @@ def _files(folder: Path) -> Iterator[Path]:
             # A link that leads nowhere is not passed over: its rows would vanish from the store.
             if not name.startswith((".", "~$")) and (path.is_file() or not path.exists()):
                 yield path
+
+
+def _logs_among_output(folder: Path) -> list[str]:
+    """A note for each folder that is skipped since it is output, with the logs of a person's that lie in it."""
+    found = []
+    for root, folders, files in os.walk(folder, followlinks=False):
+        folders[:] = sorted(name for name in folders if not name.startswith("."))
+        if OUTPUT_MARKER not in files:
+            continue
+        place = Path(root)
+        folders.clear()
+        theirs = _not_written_by_us(place)
+        if theirs:
+            named = ", ".join(theirs)
+            found.append(
+                f"{shown_path(place.relative_to(folder))}: a folder of output, so nothing in it is read: {named} "
+                f"{'lies' if len(theirs) == 1 else 'lie'} there and {'is' if len(theirs) == 1 else 'are'} not counted. "
+                "Move it out of that folder if it is yours."
+            )
+    return found
+
+
+def _not_written_by_us(place: Path) -> list[str]:
+    """Files that may be logs and that the marker of an output folder does not list as ours."""
+    try:
+        ours = (place / OUTPUT_MARKER).read_text(encoding="utf-8", errors="replace")
+    except OSError:
+        ours = ""
+    listed = {line.rpartition("\t")[2] for line in ours.splitlines()}
+    theirs = []
+    for path in sorted(place.rglob("*")):
+        inside = shown_path(path.relative_to(place))
+        is_log = path.suffix.casefold() in ENDINGS | WORKBOOKS and not path.name.startswith((".", "~$"))
+        written = inside in listed or (not listed - {""} and inside.startswith("tables/"))
+        if is_log and not written and path.is_file():
+            theirs.append(inside)
+    return theirs
 
 
 def shown_path(path: Path) -> str:

@@ -26,6 +26,8 @@ FAR_TIMES, FAR_LEAST_KG, FAR_NAMED_KG = 100, 20.0, 150.0
 """A weight is far out at 100 times the usual and 20 times the most otherwise, from 20 kg where the cell is a bare
 number, from 150 kg where it names its unit: one main lift after many small ones stays. Chosen for this project."""
 FAR_MOST_TIMES = 20
+FEW_TIMES, FEW_LEAST_KG = 200, 50.0
+"""Where a crop has one to four other rows: against the most of them."""
 ANY_CROP_TIMES, ANY_CROP_LEAST_KG = 300, 300.0
 """The same against all crops, where a crop has too few rows of its own."""
 ALONE_KG = 1000.0
@@ -165,6 +167,9 @@ def _far_out(store: Store, log: str, column: str) -> Found:
         where (
             others >= {ENOUGH_OTHERS} and kg >= {FAR_TIMES} * usual and kg >= {FAR_MOST_TIMES} * most
             and kg >= case when names_unit then {FAR_NAMED_KG} else {FAR_LEAST_KG} end
+        ) or (
+            others between 1 and {ENOUGH_OTHERS - 1} and kg >= {FEW_TIMES} * most
+            and kg >= case when names_unit then {ANY_CROP_LEAST_KG} else {FEW_LEAST_KG} end
         ) or (
             others < {ENOUGH_OTHERS} and any_others >= {ENOUGH_OTHERS} and kg >= {ANY_CROP_TIMES} * any_usual
             and kg >= {ANY_CROP_LEAST_KG} and kg >= {FAR_MOST_TIMES} * any_most

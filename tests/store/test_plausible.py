@@ -40,6 +40,7 @@ CARROTS = ["0.7", "0.9", "1.1", "0.8", "1.0", "0.95"]
         ("weight_kg", [*CARROTS, "950"]),
         ("weight_kg", [*CARROTS, "120"]),
         ("weight", [*(f"{weight} kg" for weight in CARROTS), "1,234.5 kg"]),
+        ("weight_kg", ["0.7", "1.1", "0.9", "0.8", "1.0", "1.0", "500"]),
         ("weight_g", ["800", "650", "900", "720", "1100", "850", "1.2"]),
     ],
 )
@@ -61,6 +62,13 @@ def test_a_picking_far_from_all_others_of_its_crop_is_set_aside(
 )
 def test_large_and_small_gardens_are_left_alone(season: Season, weights: list[str]) -> None:
     assert problems(season(harvests=pickings("potato", weights))) == []
+
+
+def test_three_pickings_are_enough_to_see_grams_under_a_heading_of_kg(season: Season) -> None:
+    assert problems(season(harvests=pickings("carrot", ["0.7", "1.1", "950"], "weight_kg"))) == [
+        ("harvests.csv", 4, "weight", "error")
+    ]
+    assert problems(season(harvests=pickings("potato", ["0.7", "1.1", "95"], "weight_kg"))) == []
 
 
 def test_a_lone_tonne_is_asked_about(season: Season) -> None:
