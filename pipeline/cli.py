@@ -31,13 +31,13 @@ app = typer.Typer(
     epilog="Exit status: 0 done, 1 the data has problems that stop this command, 2 wrong usage.",
 )
 
-Folder = Annotated[Path, typer.Argument(metavar="FOLDER", parser=typed_path, help="the season folder")]
+Folder = Annotated[Path, typer.Argument(metavar="FOLDER", parser=typed_path, help="Name the season folder.")]
 AsOf = Annotated[
     str | None,
     typer.Option(
         "--as-of",
         metavar="DATE",
-        help="the day that counts as today, in any form that the logs take; later rows do not count yet",
+        help="Count this day as today, in any form that the logs take; later rows do not count yet.",
     ),
 ]
 SeasonAsked = Annotated[
@@ -45,21 +45,28 @@ SeasonAsked = Annotated[
     typer.Option(
         "--season",
         metavar="YEAR",
-        help="the season reviewed, such as 2026 or 2025/26; left out: the last with enough logged",
+        help="Review this season, such as 2026 or 2025/26; left out, it is the last with enough logged.",
     ),
 ]
-AsJson = Annotated[bool, typer.Option("--json", help="print the answer as JSON, and nothing else, on stdout")]
-Wide = Annotated[bool, typer.Option("--wide", help="show every column and row, however long the lines")]
+AsJson = Annotated[bool, typer.Option("--json", help="Print the answer as JSON, and nothing else, on stdout.")]
+Wide = Annotated[bool, typer.Option("--wide", help="Show every column and row, however long the lines.")]
 StorePath = Annotated[
     Path | None,
-    typer.Option("--store", metavar="FILE", parser=typed_path, help="where the store is kept, if not in FOLDER"),
+    typer.Option(
+        "--store", metavar="FILE", parser=typed_path, help="Keep the store in this file instead of in FOLDER."
+    ),
 ]
-Out = Annotated[Path | None, typer.Option("--out", metavar="DIR", parser=typed_path, help="where files go")]
+Out = Annotated[
+    Path | None, typer.Option("--out", metavar="DIR", parser=typed_path, help="Write files into this folder.")
+]
 Seed = Annotated[
-    int, typer.Option("--seed", min=0, help="seed of the random draws; the same seed gives the same answer")
+    int,
+    typer.Option(
+        "--seed", min=0, help="Start the random draws from this number; the same number gives the same answer."
+    ),
 ]
-AsPdf = Annotated[bool, typer.Option("--pdf", help="also print the page to index.pdf, by an installed browser")]
-AsPictures = Annotated[bool, typer.Option("--pictures", help="also write each chart to charts/, as SVG and as PNG")]
+AsPdf = Annotated[bool, typer.Option("--pdf", help="Also print the page to index.pdf, by an installed browser.")]
+AsPictures = Annotated[bool, typer.Option("--pictures", help="Also write each chart to charts/, as SVG and as PNG.")]
 
 
 app.add_typer(kitchen_cli.app)
@@ -69,7 +76,7 @@ app.command()(start_cli.start)
 
 @app.callback()
 def options(
-    debug: Annotated[bool, typer.Option("--debug", help="show the program's own trace of an error")] = False,
+    debug: Annotated[bool, typer.Option("--debug", help="Show the program's own trace of an error.")] = False,
 ) -> None:
     """Options of every command."""
     del debug  # taken out of the arguments in main(), so that it may stand anywhere
@@ -81,13 +88,19 @@ def check(
     out: Annotated[
         Path | None,
         typer.Option(
-            "--out", metavar="DIR", parser=typed_path, help="also write the list there as problems.csv, to tick off"
+            "--out",
+            metavar="DIR",
+            parser=typed_path,
+            help="Also write the list into this folder as problems.csv, to tick off.",
         ),
     ] = None,
     as_of: AsOf = None,
     json: AsJson = False,
 ) -> None:
-    """Read and validate all logs, write nothing, list the problems; exit 1 if any row is set aside."""
+    """Read and check all logs, and list what to mend.
+
+    Nothing is written into the folder. The exit status is 1 if any row is set aside.
+    """
     from pipeline import build
     from reports import terminal
 
@@ -130,7 +143,7 @@ def review(
     pdf: AsPdf = False,
     pictures: AsPictures = False,
 ) -> None:
-    """Load, answer everything, and write the season review as one page with its tables."""
+    """Write the season review as one page with its tables."""
     from pipeline import build
 
     page = build.review(
@@ -154,7 +167,7 @@ def spoilage(
     folder: Folder,
     by: Annotated[
         str,
-        typer.Option("--by", help=f"{', '.join(BY_NAME)}; or two, with a comma"),
+        typer.Option("--by", help=f"Compare batches by {', '.join(BY_NAME)}; or by two of them, with a comma between."),
     ] = "method",
     as_of: AsOf = None,
     store: StorePath = None,
@@ -162,7 +175,7 @@ def spoilage(
     json: AsJson = False,
     wide: Wide = False,
 ) -> None:
-    """What kept and what spoiled."""
+    """Tell what kept and what spoiled."""
     from pipeline import build
 
     _print(
@@ -180,7 +193,7 @@ def gluts(
     json: AsJson = False,
     wide: Wide = False,
 ) -> None:
-    """The balance per crop and week, and the waste that came from gluts."""
+    """Tell where each crop went, and what waste came from gluts."""
     from pipeline import build
 
     _print(
@@ -194,7 +207,10 @@ def shelf(
     calendar: Annotated[
         Path | None,
         typer.Option(
-            "--calendar", metavar="FILE.ics", parser=typed_path, help="write looks and ready dates as a calendar"
+            "--calendar",
+            metavar="FILE.ics",
+            parser=typed_path,
+            help="Write looks and ready dates into this calendar file.",
         ),
     ] = None,
     as_of: AsOf = None,
@@ -202,7 +218,10 @@ def shelf(
     json: AsJson = False,
     wide: Wide = False,
 ) -> None:
-    """What is on the shelf, what to use first, what is due for a look, when it runs out."""
+    """Tell what is on the shelf and what to use or look at first.
+
+    It also tells when each runs out, and which batches break a published limit.
+    """
     from pipeline import build
 
     _print(
@@ -214,15 +233,24 @@ def shelf(
 def labels(
     folder: Folder,
     batches: Annotated[
-        str | None, typer.Option("--batches", metavar="ID,ID", help="only these; left out: all that are on hand")
+        str | None,
+        typer.Option("--batches", metavar="ID,ID", help="Print these batches only; left out, all that are on hand."),
     ] = None,
-    sheet: Annotated[str, typer.Option("--sheet", help="a4 or letter")] = "a4",
-    skip: Annotated[int, typer.Option("--skip", help="labels already used on the first sheet", min=0)] = 0,
+    sheet: Annotated[str, typer.Option("--sheet", help="Print on paper of this size, a4 or letter.")] = "a4",
+    skip: Annotated[
+        int,
+        typer.Option(
+            "--skip", help="Leave so many labels of the first sheet empty, because they are used already.", min=0
+        ),
+    ] = 0,
     out: Out = None,
     as_of: AsOf = None,
     store: StorePath = None,
 ) -> None:
-    """Printable labels for the batches on hand, each with a code to scan."""
+    """Write labels to print for the batches on hand.
+
+    Each has a code to scan.
+    """
     from pipeline import build
 
     chosen = [name.strip() for name in (batches or "").split(",") if name.strip()]
@@ -233,9 +261,11 @@ def labels(
 def sow(
     folder: Folder,
     *,
-    simple: Annotated[bool, typer.Option("--simple", help="sow at equal steps of warmth: nearly as good")] = False,
+    simple: Annotated[
+        bool, typer.Option("--simple", help="Sow at equal steps of warmth, which is nearly as good.")
+    ] = False,
     outlook: Annotated[
-        bool, typer.Option("--outlook", help="instead: what stands now and will be ripe in the next eight weeks")
+        bool, typer.Option("--outlook", help="Tell instead what stands now and will be ripe in the next eight weeks.")
     ] = False,
     out: Out = None,
     as_of: AsOf = None,
@@ -244,7 +274,10 @@ def sow(
     json: AsJson = False,
     wide: Wide = False,
 ) -> None:
-    """The staggered sowing plan for the next season: table, CSV and calendar; or the outlook of this one."""
+    """Make the staggered sowing plan for the next season.
+
+    It comes as table, CSV and calendar. With --outlook it tells instead what is coming in this one.
+    """
     from pipeline import build
 
     if outlook and simple:
@@ -264,7 +297,7 @@ def sow(
 @app.command()
 def share(
     folders: Annotated[
-        list[Path], typer.Argument(metavar="FOLDER...", parser=typed_path, help="one or many season folders")
+        list[Path], typer.Argument(metavar="FOLDER...", parser=typed_path, help="Name one or many season folders.")
     ],
     out: Out = None,
     as_of: AsOf = None,
@@ -272,7 +305,7 @@ def share(
     pdf: AsPdf = False,
     pictures: AsPictures = False,
 ) -> None:
-    """The shared garden report: many plots pooled, without exposing anyone."""
+    """Write the report of many plots without exposing anyone."""
     from pipeline.share import share as share_folders
 
     shared = share_folders(
@@ -288,13 +321,16 @@ def share(
 def export(
     folder: Folder,
     out: Out = None,
-    form: Annotated[str, typer.Option("--form", help="csv or parquet")] = "csv",
+    form: Annotated[str, typer.Option("--form", help="Write this form, csv or parquet.")] = "csv",
     season: SeasonAsked = None,
     as_of: AsOf = None,
     store: StorePath = None,
     seed: Seed = 1,
 ) -> None:
-    """All typed logs and answers as CSV or Parquet, with a Data Package description."""
+    """Write all logs and answers as CSV or Parquet files.
+
+    A Data Package description stands beside them.
+    """
     from pipeline import build
 
     if form not in {"csv", "parquet"}:

@@ -18,29 +18,42 @@ app = typer.Typer(
     add_completion=False,
     no_args_is_help=True,
     rich_markup_mode=None,
-    help="Batch sums at the bench, each with the published limits beside it. They need no folder.",
+    help="Work out a batch at the bench, beside the published limits. No folder is needed.",
 )
 
 WIDEST = 100
 MOST_SWEETENER = 3.0
 """More sweetener than this for one of fruit is a slip of the pen: 80 for 80 %."""
 
-Produce = Annotated[str, typer.Option("--produce", metavar="WEIGHT", help='prepared produce: "2.5 kg", "5 lb"')]
-CropName = Annotated[str | None, typer.Option("--crop", help="what it is, in any spelling")]
-Salt = Annotated[str | None, typer.Option("--salt", metavar="WEIGHT", help='salt as weighed: "50 g", "2 oz"')]
-Temperature = Annotated[
-    str | None, typer.Option("--temperature", metavar="DEGREES", help='where it will stand: "20 C", "68 F"')
+Produce = Annotated[
+    str,
+    typer.Option(
+        "--produce", metavar="WEIGHT", help='Give the weight of prepared produce, such as "2.5 kg" or "5 lb".'
+    ),
 ]
-Piece = Annotated[str | None, typer.Option("--piece", help="how it is cut: whole, chunk or shred")]
-Store = Annotated[str | None, typer.Option("--store", help="where it will stand: pantry, cellar, fridge, freezer")]
+CropName = Annotated[str | None, typer.Option("--crop", help="Say what it is, in any spelling.")]
+Salt = Annotated[
+    str | None, typer.Option("--salt", metavar="WEIGHT", help='Give the salt as weighed, such as "50 g" or "2 oz".')
+]
+Temperature = Annotated[
+    str | None,
+    typer.Option("--temperature", metavar="DEGREES", help='Say how warm it will stand, such as "20 C" or "68 F".'),
+]
+Piece = Annotated[str | None, typer.Option("--piece", help="Say how it is cut: whole, chunk or shred.")]
+Store = Annotated[
+    str | None, typer.Option("--store", help="Say where it will stand: pantry, cellar, fridge or freezer.")
+]
 Processed = Annotated[
     bool | None,
-    typer.Option("--processed/--not-processed", help="whether the jars are processed in boiling water"),
+    typer.Option("--processed/--not-processed", help="Say whether the jars are processed in boiling water."),
 ]
-Pint = Annotated[str, typer.Option("--pint", help="which pint, quart, gallon and fluid ounce: us or imperial")]
-AsJson = Annotated[bool, typer.Option("--json", help="print the sum as JSON, and nothing else, on stdout")]
+Pint = Annotated[
+    str, typer.Option("--pint", help="Say which pint, quart, gallon and fluid ounce are meant: us or imperial.")
+]
+AsJson = Annotated[bool, typer.Option("--json", help="Print the sum as JSON, and nothing else, on stdout.")]
 FreshWater = Annotated[
-    str | None, typer.Option("--fresh-water", metavar="PERCENT", help="water of the fresh produce, if you know it")
+    str | None,
+    typer.Option("--fresh-water", metavar="PERCENT", help="Give the water of the fresh produce, if you know it."),
 ]
 
 
@@ -48,7 +61,9 @@ FreshWater = Annotated[
 def salt(
     *,
     produce: Produce,
-    percent: Annotated[str | None, typer.Option("--percent", help="salt of the produce's weight, such as 2.5")] = None,
+    percent: Annotated[
+        str | None, typer.Option("--percent", help="Give the salt in per cent of the produce, such as 2.5.")
+    ] = None,
     salt: Salt = None,
     crop: CropName = None,
     temperature: Temperature = None,
@@ -56,7 +71,7 @@ def salt(
     pint: Pint = "us",
     json: AsJson = False,
 ) -> None:
-    """Dry salting: salt by percent of the produce."""
+    """Work out the salt of a dry-salted batch."""
     from pipeline.kitchen.salting import dry_salting
 
     bench = _bench()
@@ -77,20 +92,24 @@ def salt(
 def brine(
     *,
     produce: Produce,
-    water: Annotated[str, typer.Option("--water", metavar="VOLUME", help='water: "1 l", "1 qt"')],
+    water: Annotated[str, typer.Option("--water", metavar="VOLUME", help='Give the water, such as "1 l" or "1 qt".')],
     percent: Annotated[
-        str | None, typer.Option("--percent", help="salt of everything: produce, liquid and salt")
+        str | None, typer.Option("--percent", help="Give the salt in per cent of everything: produce, liquid and salt.")
     ] = None,
-    strength: Annotated[str | None, typer.Option("--strength", help="salt of the brine before packing")] = None,
+    strength: Annotated[
+        str | None, typer.Option("--strength", help="Give the salt of the brine before packing, in per cent.")
+    ] = None,
     salt: Salt = None,
-    vinegar: Annotated[str | None, typer.Option("--vinegar", metavar="VOLUME", help="vinegar that goes in too")] = None,
+    vinegar: Annotated[
+        str | None, typer.Option("--vinegar", metavar="VOLUME", help="Give the vinegar that goes in too.")
+    ] = None,
     crop: CropName = None,
     temperature: Temperature = None,
     piece: Piece = None,
     pint: Pint = "us",
     json: AsJson = False,
 ) -> None:
-    """Brine: salt for produce in water, before packing and once it has evened out."""
+    """Work out a brine, at packing and once it has evened out."""
     from pipeline.kitchen import salting
 
     bench = _bench()
@@ -113,15 +132,22 @@ def brine(
 @app.command()
 def pickle(
     *,
-    vinegar: Annotated[str, typer.Option("--vinegar", metavar="VOLUME", help='vinegar: "500 ml", "2 cups"')],
-    water: Annotated[str | None, typer.Option("--water", metavar="VOLUME", help="water; left out, none")] = None,
-    acid: Annotated[str, typer.Option("--acid", metavar="PERCENT", help="acid on the vinegar's label")] = "5",
-    produce: Annotated[str | None, typer.Option("--produce", metavar="WEIGHT", help="prepared produce")] = None,
+    vinegar: Annotated[
+        str, typer.Option("--vinegar", metavar="VOLUME", help='Give the vinegar, such as "500 ml" or "2 cups".')
+    ],
+    water: Annotated[
+        str | None, typer.Option("--water", metavar="VOLUME", help="Give the water; left out, there is none.")
+    ] = None,
+    acid: Annotated[str, typer.Option("--acid", metavar="PERCENT", help="Give the acid on the vinegar's label.")] = "5",
+    produce: Annotated[
+        str | None, typer.Option("--produce", metavar="WEIGHT", help="Give the weight of prepared produce.")
+    ] = None,
     percent: Annotated[
-        str | None, typer.Option("--percent", help="salt of the produce and the vinegar together, such as 2")
+        str | None,
+        typer.Option("--percent", help="Give the salt in per cent of the produce and the vinegar together, such as 2."),
     ] = None,
     salt: Salt = None,
-    ph: Annotated[str | None, typer.Option("--ph", help="pH, if you measured it")] = None,
+    ph: Annotated[str | None, typer.Option("--ph", help="Give the pH, if you measured it.")] = None,
     crop: CropName = None,
     processed: Processed = None,
     store: Store = None,
@@ -129,7 +155,7 @@ def pickle(
     pint: Pint = "us",
     json: AsJson = False,
 ) -> None:
-    """Vinegar pickles: acid after mixing, and how much water the vinegar bears."""
+    """Work out the acid of a pickle and the water it bears."""
     from pipeline.kitchen.vinegar import vinegar_mix
 
     bench = _bench()
@@ -154,33 +180,52 @@ def pickle(
 @app.command()
 def jam(
     *,
-    fruit: Annotated[str, typer.Option("--fruit", metavar="WEIGHT", help='prepared fruit: "1 kg", "2 lb 4 oz"')],
-    crop: Annotated[str, typer.Option("--crop", help="which fruit, in any spelling")],
-    sugar: Annotated[str | None, typer.Option("--sugar", metavar="WEIGHT", help="sugar")] = None,
-    honey: Annotated[str | None, typer.Option("--honey", metavar="WEIGHT", help="honey")] = None,
+    fruit: Annotated[
+        str, typer.Option("--fruit", metavar="WEIGHT", help='Give the prepared fruit, such as "1 kg" or "2 lb 4 oz".')
+    ],
+    crop: Annotated[str, typer.Option("--crop", help="Name the fruit, in any spelling.")],
+    sugar: Annotated[str | None, typer.Option("--sugar", metavar="WEIGHT", help="Give the weight of sugar.")] = None,
+    honey: Annotated[str | None, typer.Option("--honey", metavar="WEIGHT", help="Give the weight of honey.")] = None,
     sugar_share: Annotated[
-        str | None, typer.Option("--sugar-share", metavar="SHARE", help='sugar for the fruit: "3/4", "0.75", "75 %"')
+        str | None,
+        typer.Option(
+            "--sugar-share", metavar="SHARE", help='Give the sugar for one of fruit, such as "3/4", "0.75" or "75 %".'
+        ),
     ] = None,
     honey_share: Annotated[
-        str | None, typer.Option("--honey-share", metavar="SHARE", help='honey for the fruit: "7/8", "0.875", "87.5 %"')
+        str | None,
+        typer.Option(
+            "--honey-share",
+            metavar="SHARE",
+            help='Give the honey for one of fruit, such as "7/8", "0.875" or "87.5 %".',
+        ),
     ] = None,
     fruit_solids: Annotated[
-        str | None, typer.Option("--fruit-solids", metavar="PERCENT", help="dissolved solids of the fruit, if measured")
+        str | None,
+        typer.Option("--fruit-solids", metavar="PERCENT", help="Give the dissolved solids of the fruit, if measured."),
     ] = None,
     target: Annotated[
-        str | None, typer.Option("--target", metavar="PERCENT", help="solids to boil down to; left out, 65")
+        str | None, typer.Option("--target", metavar="PERCENT", help="Boil down to these solids; left out, to 65.")
     ] = None,
-    finished: Annotated[str | None, typer.Option("--finished", metavar="WEIGHT", help="weight once it is made")] = None,
-    altitude: Annotated[str, typer.Option("--altitude", metavar="HEIGHT", help='"500 m", "2000 ft"')] = "0 m",
+    finished: Annotated[
+        str | None, typer.Option("--finished", metavar="WEIGHT", help="Give the weight once it is made.")
+    ] = None,
+    altitude: Annotated[
+        str,
+        typer.Option(
+            "--altitude", metavar="HEIGHT", help='Give the height above the sea, such as "500 m" or "2000 ft".'
+        ),
+    ] = "0 m",
     processed: Processed = None,
     store: Store = "pantry",
     note: Annotated[
-        str | None, typer.Option("--note", help='such as "turned upside down" or "sealed with wax"')
+        str | None,
+        typer.Option("--note", help='Say what else is done, such as "turned upside down" or "sealed with wax".'),
     ] = None,
     pint: Pint = "us",
     json: AsJson = False,
 ) -> None:
-    """Jam: solids, the weight to boil down to, gel point, pectin, water activity."""
+    """Work out what a jam is boiled down to, and its sugar."""
     from pipeline.kitchen import jam as jams
 
     solids = _number("--fruit-solids", fruit_solids)
@@ -208,18 +253,23 @@ def jam(
 def dry(
     *,
     produce: Produce,
-    crop: Annotated[str, typer.Option("--crop", help="what is dried, in any spelling")],
-    weighed: Annotated[str | None, typer.Option("--weighed", metavar="WEIGHT", help="what it weighs now")] = None,
+    crop: Annotated[str, typer.Option("--crop", help="Say what is dried, in any spelling.")],
+    weighed: Annotated[str | None, typer.Option("--weighed", metavar="WEIGHT", help="Say what it weighs now.")] = None,
     fresh_water: FreshWater = None,
-    target: Annotated[str | None, typer.Option("--target", metavar="PERCENT", help="water that may be left")] = None,
-    air: Annotated[str | None, typer.Option("--air", metavar="DEGREES", help='drying air: "60 C", "140 F"')] = None,
+    target: Annotated[
+        str | None, typer.Option("--target", metavar="PERCENT", help="Say how much water may be left.")
+    ] = None,
+    air: Annotated[
+        str | None,
+        typer.Option("--air", metavar="DEGREES", help='Give the warmth of the drying air, such as "60 C" or "140 F".'),
+    ] = None,
     water_error: Annotated[
-        str, typer.Option("--water-error", metavar="POINTS", help="how far the fresh water may be off")
+        str, typer.Option("--water-error", metavar="POINTS", help="Say how far the fresh water may be off.")
     ] = "1",
     pint: Pint = "us",
     json: AsJson = False,
 ) -> None:
-    """Drying: the weight when dry, and what a weighing tells."""
+    """Work out the weight when dry, and what a weighing tells."""
     from pipeline.kitchen.drying import drying
 
     water = _number("--fresh-water", fresh_water)
@@ -241,14 +291,18 @@ def dry(
 @app.command()
 def jars(
     *,
-    produce: Annotated[str, typer.Option("--produce", metavar="WEIGHT", help='produce as picked: "10 kg", "20 lb"')],
-    crop: Annotated[str, typer.Option("--crop", help="what fills them, in any spelling")],
-    jar: Annotated[str, typer.Option("--jar", metavar="VOLUME", help='one jar: "500 ml", "1 qt"')] = "500 ml",
-    form: Annotated[str | None, typer.Option("--form", help="one way of filling, such as crushed")] = None,
+    produce: Annotated[
+        str, typer.Option("--produce", metavar="WEIGHT", help='Give the produce as picked, such as "10 kg" or "20 lb".')
+    ],
+    crop: Annotated[str, typer.Option("--crop", help="Say what fills them, in any spelling.")],
+    jar: Annotated[
+        str, typer.Option("--jar", metavar="VOLUME", help='Give the volume of one jar, such as "500 ml" or "1 qt".')
+    ] = "500 ml",
+    form: Annotated[str | None, typer.Option("--form", help="Name one way of filling, such as crushed.")] = None,
     pint: Pint = "us",
     json: AsJson = False,
 ) -> None:
-    """How many jars a weight of produce fills."""
+    """Work out how many jars a weight of produce fills."""
     from pipeline.kitchen import jars as filling
 
     bench = _bench()

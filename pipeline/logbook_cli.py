@@ -26,7 +26,8 @@ app = typer.Typer(
     add_completion=False,
     rich_markup_mode=None,
     help=(
-        "Write one row into a log, checked as every row is: rowshelf add harvest GARDEN carrot '1.9 kg' --bed 8. "
+        "Write one row into a log, checked as every row is. "
+        "Such as: rowshelf add harvest GARDEN carrot '1.9 kg' --bed 8. "
         "A row that would be set aside is refused, and nothing is written."
     ),
 )
@@ -37,7 +38,7 @@ def undo(
     context: typer.Context,
     undo: Annotated[
         Path | None,
-        typer.Option("--undo", metavar="FOLDER", help="take back the last row that was added to this folder"),
+        typer.Option("--undo", metavar="FOLDER", help="Take back the last row that was added to this folder."),
     ] = None,
 ) -> None:
     """Take back the last row, or go on to the command named."""
@@ -77,13 +78,15 @@ def _command(entry: str, log: Log) -> Callable[..., None]:
         inspect.Parameter(
             "FOLDER",
             positional,
-            default=typer.Argument(..., metavar="FOLDER", help="the season folder"),
+            default=typer.Argument(..., metavar="FOLDER", help="Name the season folder."),
             annotation=Path,
         ),
         inspect.Parameter(
             "WORDS",
             positional,
-            default=typer.Argument(None, metavar=f"[{takes}]", help="in this order, or each by its option below"),
+            default=typer.Argument(
+                None, metavar=f"[{takes}]", help="Write these in this order, or each by its option below."
+            ),
             annotation=list[str] | None,
         ),
         *(
@@ -94,29 +97,35 @@ def _command(entry: str, log: Log) -> Callable[..., None]:
             "file",
             keyword,
             default=typer.Option(
-                None, "--file", metavar="NAME", help="which file to write to; left out, the newest of its kind"
+                None, "--file", metavar="NAME", help="Write to this file; left out, to the newest of its kind."
             ),
             annotation=str | None,
         ),
         inspect.Parameter(
             "as_of",
             keyword,
-            default=typer.Option(None, "--as-of", metavar="DATE", help="the day that counts as today"),
+            default=typer.Option(
+                None, "--as-of", metavar="DATE", help="Count this day as today, in any form that the logs take."
+            ),
             annotation=str | None,
         ),
         inspect.Parameter(
             "json",
             keyword,
             default=typer.Option(
-                False, "--json", help="print what was understood as JSON, and nothing else, on stdout"
+                False, "--json", help="Print what was understood as JSON, and nothing else, on stdout."
             ),
             annotation=bool,
         ),
     ]
     add.__signature__ = inspect.Signature(parameters)  # type: ignore[attr-defined]
     add.__annotations__ = {parameter.name: parameter.annotation for parameter in parameters}
-    add.__doc__ = f"Write {log.one_row_is} into {log.name}.csv."
+    add.__doc__ = f"Write {log.one_row_is}.\n\nThe row goes into {log.name}.csv."
     return add
+
+
+def _capital(text: str) -> str:
+    return text[0].upper() + text[1:]
 
 
 def _option(column: Field, log: Log) -> object:
@@ -125,7 +134,7 @@ def _option(column: Field, log: Log) -> object:
     needed = ", needed" if column.required and not own_day else ""
     when = "; left out: today" if own_day else ""
     return typer.Option(
-        None, *names, metavar="TEXT", help=f"{column.description}{when}: {how_to_write(column)}{needed}"
+        None, *names, metavar="TEXT", help=f"{_capital(column.description)}{when}: {how_to_write(column)}{needed}."
     )
 
 

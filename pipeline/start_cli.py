@@ -18,41 +18,52 @@ Text = str | None
 
 
 def start(
-    folder: Annotated[Path, typer.Argument(metavar="FOLDER", parser=typed_path, help="the season folder")],
+    folder: Annotated[Path, typer.Argument(metavar="FOLDER", parser=typed_path, help="Name the season folder.")],
     *,
-    workbook: Annotated[bool, typer.Option("--workbook", help="one .xlsx with a sheet per log instead of CSV")] = False,
+    workbook: Annotated[
+        bool, typer.Option("--workbook", help="Write one .xlsx with a sheet per log instead of CSV.")
+    ] = False,
     sheets: Annotated[
-        bool, typer.Option("--sheets", help="write sheets.html: A4 sheets to fill in with a pencil, for this garden")
+        bool, typer.Option("--sheets", help="Write sheets.html: A4 sheets to fill in with a pencil, for this garden.")
     ] = False,
     phone: Annotated[
-        bool, typer.Option("--phone", help="write logbook.html: a page to log on a telephone, without a network")
+        bool, typer.Option("--phone", help="Write logbook.html: a page to log on a telephone, without a network.")
     ] = False,
     no_ask: Annotated[
-        bool, typer.Option("--no-ask", help="ask nothing, as in a script; what no option says stays open")
+        bool, typer.Option("--no-ask", help="Ask nothing, as in a script; what no option says stays open.")
     ] = False,
-    name: Annotated[Text, typer.Option("--name", help="what the garden is called")] = None,
+    name: Annotated[Text, typer.Option("--name", help="Say what the garden is called.")] = None,
     city: Annotated[
         Text,
-        typer.Option("--city", metavar="TOWN", help='a town nearby, such as "Springfield, MO, US"; see --latitude'),
+        typer.Option(
+            "--city", metavar="TOWN", help='Name a town nearby, such as "Springfield, MO, US"; see --latitude.'
+        ),
     ] = None,
     latitude: Annotated[
-        Text, typer.Option("--latitude", metavar="DEGREES", help="degrees north, minus is south; a climate is guessed")
+        Text,
+        typer.Option("--latitude", metavar="DEGREES", help="Give degrees north, minus is south; a climate is guessed."),
     ] = None,
     longitude: Annotated[
-        Text, typer.Option("--longitude", metavar="DEGREES", help="degrees east, minus is west")
+        Text, typer.Option("--longitude", metavar="DEGREES", help="Give degrees east, minus is west.")
     ] = None,
-    elevation: Annotated[Text, typer.Option("--elevation", metavar="METRES", help="height above the sea")] = None,
-    people: Annotated[Text, typer.Option("--people", help="how many people eat from the garden")] = None,
+    elevation: Annotated[
+        Text, typer.Option("--elevation", metavar="METRES", help="Give the height above the sea.")
+    ] = None,
+    people: Annotated[Text, typer.Option("--people", help="Say how many people eat from the garden.")] = None,
     date_order: Annotated[
-        Text, typer.Option("--date-order", help="how you write dates: day-first, month-first or iso")
+        Text, typer.Option("--date-order", help="Say how you write dates: day-first, month-first or iso.")
     ] = None,
-    units: Annotated[Text, typer.Option("--units", help="units on the pages: metric or us")] = None,
-    pint: Annotated[Text, typer.Option("--pint", help="which pints, quarts and gallons: us or imperial")] = None,
+    units: Annotated[Text, typer.Option("--units", help="Choose the units on the pages: metric or us.")] = None,
+    pint: Annotated[
+        Text, typer.Option("--pint", help="Say which pints, quarts and gallons you use: us or imperial.")
+    ] = None,
     crops: Annotated[
-        Text, typer.Option("--crops", metavar="NAME,NAME", help="the crops you grow, with commas between")
+        Text, typer.Option("--crops", metavar="NAME,NAME", help="Name the crops you grow, with commas between.")
     ] = None,
 ) -> None:
-    """Make a season folder: blank logs, settings, a page that explains each column; asks what it needs to know.
+    """Make a season folder with blank logs and settings.
+
+    It asks what it needs to know, and writes a page that explains each column.
 
     Nothing that is there already is touched. --sheets and --phone make their page anew from the folder as it is, and
     leave a folder that is begun alone otherwise.
