@@ -78,12 +78,20 @@ def problems(answers: Answers, findings: Sequence[Finding]) -> Section | None:
     return Section("problems", "Problems in the data", findings, blocks)
 
 
+TAKEN = {
+    "cell": " (the row was taken without this cell)",
+    "warning": " (warning; the row was taken)",
+    "note": " (note)",
+}
+"""What became of a row, by the level of its problem; a note may be of a file, or of rows of a later day."""
+
+
 def _problem(row: dict[str, Any]) -> tuple[str, str]:
     """One problem: where it is, what stands there, and what to write instead."""
     parts = [f"Line {row['line']}" if row["line"] is not None else "", row["column"] or ""]
     if row["value"] is not None:
         parts.append(f"\u201c{row['value']}\u201d")
-    taken = "" if row["level"] == "error" else f" ({row['level']}; the row was taken)"
+    taken = TAKEN.get(row["level"], "")
     return ", ".join(part for part in parts if part) + ":", f"{row['message']}{taken}"
 
 

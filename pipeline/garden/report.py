@@ -15,6 +15,7 @@ from pipeline.garden.surplus import surplus_table
 from pipeline.garden.tables import WITHHELD_TYPES, as_shared, harvest_tables, use_tables
 from pipeline.garden.timetable import even_needs, shared_plan
 from pipeline.keeping.histories import container_histories
+from pipeline.seasons import logged_seasons, usual_season
 from schemas.shared import SHARED
 
 NO_PLOT = "rows that name no plot, in a folder of several"
@@ -36,7 +37,7 @@ class SharedGarden:
 def shared_garden(folders: Sequence[FolderLogs], crops: pl.DataFrame, as_of: dt.date, *, seed: int) -> SharedGarden:
     """Pool the plots that agreed to share, and withhold whatever would expose one.
 
-    The season is the garden year, by the first folder's settings, of the latest shared picking or sowing. What
+    The season is the last garden year, by the first folder's settings, of which enough is shared. What
     kept is told of all years. Of several ``smallest_group`` settings the largest counts.
 
     Args:
@@ -84,9 +85,8 @@ def shared_garden(folders: Sequence[FolderLogs], crops: pl.DataFrame, as_of: dt.
 
 def _season(shared: Pool, folder: FolderLogs, as_of: dt.date) -> tuple[dt.date, dt.date]:
     """First and last day of the season shared."""
-    days = [shared["harvests"]["picked_on"].max(), shared["sowings"]["sown_on"].max()]
-    latest = max((day for day in days if isinstance(day, dt.date)), default=as_of)
-    return folder.settings.season_of(latest)
+    logged = logged_seasons(shared["harvests"], shared["sowings"], folder.settings)
+    return usual_season(logged, folder.settings, as_of)
 
 
 def _left_out(shared: Pool) -> pl.DataFrame:
