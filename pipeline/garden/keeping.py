@@ -8,6 +8,7 @@ import numpy as np
 import polars as pl
 from numpy.typing import NDArray
 
+from pipeline.garden.earlier import CHANGED, Report, marks_of, rows_that_tell
 from pipeline.garden.suppression import Rule, enough_plots
 from pipeline.garden.tables import WITHHELD_TYPES, as_shared, count_withheld, shared_types
 from pipeline.keeping.estimates import estimate_keeping
@@ -37,9 +38,9 @@ FEW_FOR_SPREAD = "too few plots for their spread"
 
 
 def keeping_tables(
-    histories: pl.DataFrame, holders: pl.DataFrame, rule: Rule
-) -> tuple[pl.DataFrame, pl.DataFrame, pl.DataFrame]:
-    """The ``shared_spoilage`` and ``shared_keeping`` tables, and what was withheld of them.
+    histories: pl.DataFrame, holders: pl.DataFrame, rule: Rule, earlier: Sequence[Report] = ()
+) -> tuple[pl.DataFrame, pl.DataFrame, pl.DataFrame, pl.DataFrame]:
+    """The ``shared_spoilage`` and ``shared_keeping`` tables, what was withheld of them, and their marks.
 
     There is no row for all ways of keeping together, so no total from which a withheld one could be worked out.
 
@@ -48,10 +49,14 @@ def keeping_tables(
         holders: ``plot`` and ``holder``, who stands behind it.
         rule: when a figure is sensitive. The spread between plots is one more figure about the same plots, so
             that it takes one plot more.
+        earlier: what is remembered of earlier reports.
     """
     rows = histories.join(holders.select("plot", "holder"), on="plot", how="inner", maintain_order="left")
     groups = _enough_behind(rows, rule)
     shown = groups.filter(pl.col("withheld").is_null())
+    marks = _marks(rows.filter(pl.col("method").is_in(shown["group"].to_list())))
+    told = rows_that_tell(marks, earlier, rule)
+    marks, shown = marks.filter(~pl.col("row").is_in(told)), shown.filter(~pl.col("group").is_in(told))
     kept = rows.filter(pl.col("method").is_in(shown["group"].to_list()))
     spread = _spread(kept, rule)
     table = (
@@ -66,12 +71,21 @@ def keeping_tables(
     table = table.with_columns(pl.when(~pl.col("method").is_in(lone)).then(pl.col(LOSSES)))
     counts = [
         ("shared_spoilage", FEW_FOR_SPREAD, without),
+        ("shared_spoilage", CHANGED, len(told)),
         ("shared_spoilage", FEW_LOSSES, len(LOSSES) * len(lone)),
         ("shared_keeping", FEW_AT_AGE, hidden),
     ]
     withheld = pl.DataFrame([row for row in counts if row[2]], schema=WITHHELD_TYPES, orient="row")
     withheld = pl.concat([count_withheld(groups, "shared_spoilage"), withheld])
-    return as_shared(table, "shared_spoilage"), points, withheld
+    return as_shared(table, "shared_spoilage"), points, withheld, marks
+
+
+def _marks(rows: pl.DataFrame) -> pl.DataFrame:
+    """Containers made and spoiled, by method and holder, as they are remembered."""
+    one = rows.select(row="method", column=pl.lit("containers"), plot="holder", value=pl.lit(1.0))
+    bad = pl.col("fate") == "spoiled"
+    spoiled = rows.filter(bad).select(row="method", column=pl.lit("spoiled"), plot="holder", value=pl.lit(1.0))
+    return marks_of("kept", pl.concat([one, spoiled]))
 
 
 def _enough_behind(rows: pl.DataFrame, rule: Rule) -> pl.DataFrame:

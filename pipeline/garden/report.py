@@ -8,6 +8,7 @@ from dataclasses import dataclass
 
 import polars as pl
 
+from pipeline.garden.earlier import Report
 from pipeline.garden.keeping import keeping_tables
 from pipeline.garden.plots import FolderLogs, Pool, pool
 from pipeline.garden.suppression import Rule
@@ -30,11 +31,20 @@ class SharedGarden:
     notes: tuple[str, ...]
     plots: pl.DataFrame
     """``own_name`` and ``label`` of each plot, by ``folder``: for the keeper, not for the page."""
+    marks: pl.DataFrame
+    """``cell``, ``holder`` and ``mark``: what the folders are to remember of this report."""
     unattributed: pl.DataFrame
     """``log`` and ``rows`` that name no plot: for the keeper of the folder, not for the page."""
 
 
-def shared_garden(folders: Sequence[FolderLogs], crops: pl.DataFrame, as_of: dt.date, *, seed: int) -> SharedGarden:
+def shared_garden(
+    folders: Sequence[FolderLogs],
+    crops: pl.DataFrame,
+    as_of: dt.date,
+    *,
+    seed: int,
+    earlier: Sequence[Report] = (),
+) -> SharedGarden:
     """Pool the plots that agreed to share, and withhold whatever would expose one.
 
     The season is the last garden year, by the first folder's settings, of which enough is shared. What
@@ -45,6 +55,7 @@ def shared_garden(folders: Sequence[FolderLogs], crops: pl.DataFrame, as_of: dt.
         crops: crop reference.
         as_of: today.
         seed: seed of the draws behind the sowing plan.
+        earlier: what the folders remember of earlier reports.
 
     Raises:
         ValueError: no folder.
@@ -56,10 +67,10 @@ def shared_garden(folders: Sequence[FolderLogs], crops: pl.DataFrame, as_of: dt.
     rule = Rule(smallest_group=max(folder.settings.smallest_group for folder in folders))
     season = _season(shared, folders[0], as_of)
     so_far = season[0], min(season[1], as_of)
-    harvest = harvest_tables(shared, crops, so_far, rule)
-    uses, uses_withheld = use_tables(shared, crops, so_far, rule)
+    harvest = harvest_tables(shared, crops, so_far, rule, earlier)
+    uses, uses_withheld, use_marks = use_tables(shared, crops, so_far, rule, earlier)
     histories = container_histories(shared["batches"], shared["spoilage"], shared["consumption"], as_of)
-    spoilage, keeping, keeping_withheld = keeping_tables(histories, shared.plots, rule)
+    spoilage, keeping, keeping_withheld, kept_marks = keeping_tables(histories, shared.plots, rule, earlier)
     settings = [folder.settings for folder in folders]
     surplus, surplus_withheld = surplus_table(shared, settings, crops, harvest.calendar, as_of, rule)
     main = max(folders, key=lambda folder: folder.frames["weather"].height)
@@ -80,7 +91,9 @@ def shared_garden(folders: Sequence[FolderLogs], crops: pl.DataFrame, as_of: dt.
         "shared_plan_worth": plan.worth,
         "shared_withheld": as_shared(pl.concat(parts), "shared_withheld"),
     }
-    return SharedGarden({name: tables[name] for name in SHARED}, plan.notes, shared.plots, shared.unattributed)
+    marks = pl.concat([harvest.marks, use_marks, kept_marks])
+    marks = marks.filter(pl.col("holder").n_unique().over("cell") >= rule.smallest_group)
+    return SharedGarden({name: tables[name] for name in SHARED}, plan.notes, shared.plots, marks, shared.unattributed)
 
 
 def _season(shared: Pool, folder: FolderLogs, as_of: dt.date) -> tuple[dt.date, dt.date]:

@@ -3,10 +3,12 @@
 from __future__ import annotations
 
 import datetime as dt
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import polars as pl
 
+from pipeline.garden.earlier import CHANGED_CROPS, TOTAL, Report, marks_of, rows_that_tell
 from pipeline.garden.plots import Pool
 from pipeline.garden.suppression import COLUMNS, GRAND, ROWS, Rule, enough_plots, suppress
 from pipeline.harvest.uses import put_by_produce
@@ -40,6 +42,8 @@ class Harvest:
     calendar: pl.DataFrame
     garden: pl.DataFrame
     withheld: pl.DataFrame
+    marks: pl.DataFrame
+    """What to remember of this report; see ``earlier``."""
 
 
 def shared_types(table: str) -> dict[str, pl.DataType]:
@@ -93,7 +97,23 @@ def with_small_crops_together(given: pl.DataFrame, rule: Rule) -> tuple[pl.DataF
     return pl.concat([given.filter(~is_small), kept]), small
 
 
-def harvest_tables(pool: Pool, crops: pl.DataFrame, season: tuple[dt.date, dt.date], rule: Rule) -> Harvest:
+def _no_telling_rows(
+    table: str, given: pl.DataFrame, earlier: Sequence[Report], rule: Rule, total: str | None = None
+) -> tuple[pl.DataFrame, pl.DataFrame, list[str]]:
+    """Contributions to rows that may stand beside earlier reports, their marks, and the rows that may not."""
+    marks = marks_of(table, given, total)
+    told = rows_that_tell(marks, earlier, rule)
+    keep = ~pl.col("row").is_in(told)
+    return given.filter(keep), marks.filter(keep), told
+
+
+def harvest_tables(
+    pool: Pool,
+    crops: pl.DataFrame,
+    season: tuple[dt.date, dt.date],
+    rule: Rule,
+    earlier: Sequence[Report] = (),
+) -> Harvest:
     """Kilos by crop and by month, per square metre sown, and of the garden as a whole.
 
     Args:
@@ -101,13 +121,16 @@ def harvest_tables(pool: Pool, crops: pl.DataFrame, season: tuple[dt.date, dt.da
         crops: crop reference, for the spacing of rows and plants.
         season: first and last day of the pickings that count.
         rule: when a figure is sensitive.
+        earlier: what is remembered of earlier reports.
     """
     picked = pool["harvests"].filter(pl.col("picked_on").is_between(*season), pl.col("weight_kg") > 0)
     month = pl.col("picked_on").dt.truncate("1mo").dt.to_string("%Y-%m-%d")
     given = picked.select(row="crop", column=month, plot="holder", value="weight_kg")
     known, small = with_small_crops_together(given, rule)
-    # No totals by month: with them about twice as many figures would have to be withheld.
-    cells = suppress(known, rule, (ROWS, GRAND))
+    known, marks, told = _no_telling_rows("crops", known, earlier, rule, f"{TOTAL} {season[0]}")
+    # No totals by month: with them about twice as many figures would have to be withheld. And none of the whole
+    # where a row is gone: beside an earlier total it would give that row's away.
+    cells = suppress(known, rule, (ROWS,) if told else (ROWS, GRAND))
     named = pl.col("row").fill_null(ALL_CROPS)
     calendar = cells.filter(pl.col("column").is_not_null()).select(
         "withheld", "plots", crop="row", month=pl.col("column").str.to_date(), kg="value"
@@ -118,15 +141,26 @@ def harvest_tables(pool: Pool, crops: pl.DataFrame, season: tuple[dt.date, dt.da
         kg_per_m2=pl.when(pl.col("kg").is_not_null()).then("kg_per_m2")
     )
     withheld = [count_withheld(calendar, "shared_calendar"), count_withheld(totals, "shared_crops")]
-    withheld.append(_small_crops("shared_crops", small))
+    withheld += [_small_crops("shared_crops", small), _told("shared_crops", told)]
+    _, area_marks, area_told = _no_telling_rows("garden", _areas(pool), earlier, rule)
     # What is in no row must be in no figure of the whole garden either.
     in_rows = picked if OTHER_CROPS in known["row"] else picked.filter(~pl.col("crop").is_in(small))
+    in_rows = in_rows.filter(~pl.col("crop").is_in(told))
     return Harvest(
         crops=as_shared(by_crop, "shared_crops"),
         calendar=as_shared(calendar, "shared_calendar"),
-        garden=_garden(pool, totals, in_rows, season, rule),
+        garden=_garden(pool, totals, in_rows, season, rule).with_columns(
+            pl.when(not area_told).then(pl.col("area_m2", "kg_per_m2")).name.keep()
+        ),
         withheld=pl.concat(withheld),
+        marks=pl.concat([marks, area_marks]),
     )
+
+
+def _areas(pool: Pool) -> pl.DataFrame:
+    """Area of each plot, as contributions to that of the garden."""
+    known = pool.plots.filter(pl.col("area_m2") > 0)
+    return known.select(row=pl.lit("area"), column=pl.lit("m2"), plot="holder", value="area_m2")
 
 
 def _per_m2(pool: Pool, crops: pl.DataFrame, picked: pl.DataFrame, rule: Rule) -> pl.DataFrame:
@@ -185,9 +219,13 @@ def _garden(
 
 
 def use_tables(
-    pool: Pool, crops: pl.DataFrame, season: tuple[dt.date, dt.date], rule: Rule
-) -> tuple[pl.DataFrame, pl.DataFrame]:
-    """What became of fresh produce: the ``shared_uses`` table and what was withheld of it.
+    pool: Pool,
+    crops: pl.DataFrame,
+    season: tuple[dt.date, dt.date],
+    rule: Rule,
+    earlier: Sequence[Report] = (),
+) -> tuple[pl.DataFrame, pl.DataFrame, pl.DataFrame]:
+    """What became of fresh produce: the ``shared_uses`` table, what was withheld of it, and its marks.
 
     Totals are given by use, over all crops. Rows that name no use are eating.
 
@@ -196,6 +234,7 @@ def use_tables(
         crops: crop reference, for the share that is trimmed away before putting by.
         season: first and last day that count.
         rule: when a figure is sensitive.
+        earlier: what is remembered of earlier reports.
     """
     fresh = pl.col("batch_id").is_null() & pl.col("crop").is_not_null() & pl.col("weight_kg").is_not_null()
     lost = pl.col("action").is_null() | pl.col("action").is_in(sorted(LOST_ACTIONS))
@@ -214,10 +253,23 @@ def use_tables(
     ]
     rows = pl.concat(parts).filter(pl.col("day").is_between(*season), pl.col("value") > 0)
     given, small = with_small_crops_together(rows.select(row="crop", column="use", plot="plot", value="value"), rule)
-    cells = suppress(given, rule, (COLUMNS,)).filter(pl.col("withheld").is_not_null() | (pl.col("value") > 0))
+    of_season = given.with_columns(pl.format("{} {}", pl.lit(str(season[0])), "column").alias("column"))
+    _, marks, told = _no_telling_rows("uses", of_season, earlier, rule)
+    given = given.filter(~pl.col("row").is_in(told))
+    cells = suppress(given, rule, () if told else (COLUMNS,)).filter(
+        pl.col("withheld").is_not_null() | (pl.col("value") > 0)
+    )
     table = cells.select("plots", "withheld", crop=pl.col("row").fill_null(ALL_CROPS), use="column", kg="value")
-    withheld = pl.concat([count_withheld(table, "shared_uses"), _small_crops("shared_uses", small)])
-    return as_shared(table, "shared_uses"), withheld
+    withheld = pl.concat(
+        [count_withheld(table, "shared_uses"), _small_crops("shared_uses", small), _told("shared_uses", told)]
+    )
+    return as_shared(table, "shared_uses"), withheld, marks
+
+
+def _told(table: str, told: list[str]) -> pl.DataFrame:
+    """How many crops a table leaves out since they would tell who joined or left."""
+    rows = [(table, CHANGED_CROPS, len(told))] if told else []
+    return pl.DataFrame(rows, schema=WITHHELD_TYPES, orient="row")
 
 
 def _small_crops(table: str, small: list[str]) -> pl.DataFrame:

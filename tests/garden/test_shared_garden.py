@@ -372,7 +372,7 @@ def test_a_curve_ends_where_fewer_plots_are_followed() -> None:
         schema_overrides={"found_days": pl.Float64},
     )
     holders = pl.DataFrame({"plot": list(days), "holder": ["a", "b", "c", "b"]})
-    _, curves, _ = keeping_tables(histories, holders, Rule())
+    _, curves, _, _ = keeping_tables(histories, holders, Rule())
     assert curves["age_months"].to_list() == [0, 3, 6]
 
 

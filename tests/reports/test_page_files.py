@@ -133,14 +133,20 @@ def test_the_keeper_alone_is_told_of_rows_left_out_and_of_an_earlier_report(
         "2026-07-04,bean,6 kg,P3\n2026-07-05,bean,9.9 kg,\n",
         "toml": '[garden]\nname = "Quentin\'s ground"\n',
     }
-    given = ["share", str(season(**logs)), "--as-of", "2026-11-20", "--out", str(out)]
+    folder = season(**logs)
+    given = ["share", str(folder), "--as-of", "2026-11-20", "--out", str(out)]
     assert main(given) == 0
     first = capsys.readouterr().err
     assert "harvests: 1 row belongs to no plot, and is left out.\n" in first
     assert "earlier report" not in first
     assert main(given) == 0
-    assert "took the place of an earlier report" in capsys.readouterr().err
+    assert "earlier report" not in capsys.readouterr().err  # the very same figures tell nothing new
     page = (out / "index.html").read_text(encoding="utf-8")
     assert "Together they picked 15\u00a0kg" in page
     assert "<h1>Shared garden</h1>" in page
     assert "Quentin" not in "".join(path.read_text(encoding="utf-8") for path in out.rglob("*") if path.is_file())
+    with next(path for path in folder.glob("*.csv") if "harvests" in path.name).open("a", encoding="utf-8") as log:
+        log.write("2026-07-06,bean,2.5 kg,P1\n")
+    assert main([*given[:-1], str(tmp_path / "elsewhere")]) == 0
+    assert "an earlier report was made of these folders" in capsys.readouterr().err
+    assert "bean" not in (tmp_path / "elsewhere/tables/shared_crops.csv").read_text(encoding="utf-8")
