@@ -142,6 +142,9 @@ class Logs:
 def read_logs(store: Store, settings: Settings, as_of: dt.date, season: str | None = None) -> Logs:
     """All accepted rows; crops that the settings name go by the reference's names. ``season`` is as typed."""
     frames = {name: store.core(name) for name in LOGS}
+    eaters = frames["plots"]["people"].sum()
+    if settings.people is None and eaters:
+        settings = replace(settings, people=float(eaters))
     crops = reference.crop_reference(frames["crops"])
     lookup = reference.crop_lookup(crops, frames["crops"])
     logged = {crop for frame in frames.values() if "crop" in frame.columns for crop in frame["crop"].drop_nulls()}

@@ -21,7 +21,7 @@ from pipeline.settings import Settings
 from pipeline.store.folder import opened, read_settings
 from pipeline.store.load import LoadReport, load_folder
 from pipeline.store.output import Output, check_calendar, claim, put, put_calendar
-from pipeline.store.problem_list import first_problems, problem_counts, problems_with_rows
+from pipeline.store.problem_list import first_problems, mends, problem_counts, problems_with_rows
 from pipeline.store.store import Store
 from schemas.answers import ANSWERS
 from schemas.contracts import polars_types
@@ -40,6 +40,10 @@ class Loaded:
     counts: pl.DataFrame
     """How many problems there are of each file, level and rule."""
     notes: tuple[str, ...]
+    mends: pl.DataFrame
+    """What mends most rows, of :func:`pipeline.store.problem_list.mends`."""
+    to_settle: tuple[str, ...] = ()
+    """Lines of rowshelf.toml that say for good how headings and files were read."""
     lead: str = ""
     """What is to be said before all else."""
 
@@ -126,7 +130,8 @@ def _loaded(store: Store, report: LoadReport, most: int | None) -> Loaded:
     everything = (
         store.answer("problems").sort("file", "line", "column") if most is None else first_problems(store, most)
     )
-    return Loaded(store.answer("load_summary"), everything, problem_counts(store), report.notes)
+    summary = store.answer("load_summary")
+    return Loaded(summary, everything, problem_counts(store), report.notes, mends(store), report.to_settle)
 
 
 def _read(

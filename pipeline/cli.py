@@ -112,7 +112,7 @@ def check(
     say(
         terminal.check_json(result.summary, result.problems)
         if json
-        else terminal.check_text(result.summary, result.problems, result.counts)
+        else terminal.check_text(result.summary, result.problems, result.counts, result.mends, result.to_settle)
     )
     _notes(result.notes)
     if result.summary["set_aside"].sum():

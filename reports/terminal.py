@@ -77,17 +77,25 @@ MOST_SHOWN = 200
 """Problems of one file that a terminal lists; all of them are in the JSON and in problems.csv."""
 
 
-def check_text(summary: pl.DataFrame, problems: pl.DataFrame, counts: pl.DataFrame) -> str:
-    """Problems grouped by file, in line order, each with its mend.
+def check_text(
+    summary: pl.DataFrame,
+    problems: pl.DataFrame,
+    counts: pl.DataFrame,
+    mends: pl.DataFrame | None = None,
+    to_settle: Sequence[str] = (),
+) -> str:
+    """What mends most, then problems grouped by file, in line order, each with its mend.
 
     Args:
         summary: one row per file.
         problems: at least the first :data:`MOST_SHOWN` problems of each file.
         counts: how many problems there are of each ``file``, ``level`` and ``rule``.
+        mends: rows set aside for one reason in one column of one file, most first.
+        to_settle: lines for rowshelf.toml that say for good how names were read.
     """
     by_file = problems.sort("file", "line", maintain_order=True).partition_by("file", as_dict=True)
     all_of = dict(counts.group_by("file").agg(pl.col("problems").sum()).iter_rows())
-    lines: list[str] = []
+    lines = _mends_first(mends)
     for row in summary.iter_rows(named=True):
         lines.append(_file_line(row))
         mine = by_file.get((row["file"],), problems.clear())
@@ -95,9 +103,25 @@ def check_text(summary: pl.DataFrame, problems: pl.DataFrame, counts: pl.DataFra
         more = all_of.get(row["file"], 0) - MOST_SHOWN
         if more > 0:
             lines.append(f"  and {more:,} more: --out DIR writes all as problems.csv")
+    if to_settle:
+        lines += ["", "To say for good how names were read, put this into rowshelf.toml:"]
+        lines += [f"  {_plain(line)}" for line in to_settle]
     lines.append("")
     lines.append(load_text(summary).splitlines()[-1] if summary.is_empty() else _verdict(summary, counts))
     return "\n".join(lines)
+
+
+def _mends_first(mends: pl.DataFrame | None) -> list[str]:
+    """The few deeds that bring most rows back."""
+    if mends is None or mends.is_empty():
+        return []
+    lines = ["What mends most:"]
+    for row in mends.iter_rows(named=True):
+        column = f", {_plain(row['column'])}" if row["column"] else ""
+        value = "" if row["value"] is None else f" {_plain(row['value'])!r}"
+        where = f"{_plain(row['file'])}{column}, from line {row['line']}{value}"
+        lines.append(f"  {row['rows']:,} rows: {where}: {_plain(row['message'])}")
+    return [*lines, ""]
 
 
 def problems_csv(pages: Iterable[pl.DataFrame]) -> Iterator[bytes]:

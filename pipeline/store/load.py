@@ -24,6 +24,7 @@ from pipeline.intake.validate import split
 from pipeline.store.copies import COPY_RULE, decided_by, set_copies_aside
 from pipeline.store.crop_spellings import UNCLEAR_CROP, settle_crops
 from pipeline.store.cross_checks import CROSS_RULES, run_cross_checks
+from pipeline.store.part_uses import count_parts
 from pipeline.store.plausible import RULE as IMPLAUSIBLE
 from pipeline.store.plausible import set_implausible_aside
 from schemas.contracts import core_types
@@ -104,10 +105,11 @@ def load_folder(
         unclear, respelt = settle_crops(store, lookup)
         store.insert("out.problems", unclear)
         alone = pl.concat([set_copies_aside(store, decided_by(settings.files)), set_implausible_aside(store)])
+        parts = count_parts(store)
         cross = run_cross_checks(store, as_of, latest)
         store.insert("out.problems", pl.concat([alone, cross.problems]))
         aside = pl.concat([alone, cross.problems.filter(pl.col("level") == "error")])["file"].unique().to_list()
-        _summarise(store, {*aside, *cross.later, *cross.respelled, *respelt}, cross.later)
+        _summarise(store, {*aside, *cross.later, *cross.respelled, *respelt, *parts}, cross.later)
         store.set_setting("reading", reading_key)
         store.set_setting("as_of", days)
     progress("")

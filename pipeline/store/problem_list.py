@@ -33,6 +33,29 @@ def first_problems(store: Store, most: int) -> pl.DataFrame:
     return found.select(pl.col(name).cast(dtype) for name, dtype in PROBLEM_COLUMNS.items()).sort(IN_ORDER)
 
 
+MOST_MENDS = 6
+"""Deeds that a check names first."""
+
+
+def mends(store: Store) -> pl.DataFrame:
+    """What to do, that which brings most rows back first: rows set aside for one reason in one column of one file.
+
+    Returns:
+        ``file``, ``column``, ``rule``, ``rows``, and ``line``, ``value``, ``message`` of the first of them.
+    """
+    return store.frame(
+        f"""
+        with told as (
+            select file, "column", rule, line, value, message from out.problems where level = 'error'
+        )
+        select file, "column", rule, count(*)::bigint as rows, min(line) as line, min_by(value, line) as value,
+            min_by(message, line) as message
+        from told group by file, "column", rule having count(*) > 1
+        order by rows desc, file, "column", rule limit {MOST_MENDS}
+        """  # noqa: S608
+    )
+
+
 def problems_with_rows(store: Store) -> Iterator[pl.DataFrame]:
     """All problems by file and line, some at a time (at least one frame, if empty), to be worked through.
 

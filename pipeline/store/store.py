@@ -103,6 +103,14 @@ class Store:
                 "where source_file = batch.file and source_line = batch.line"
             )
 
+    def set_cells(self, table: str, column: str, cells: pl.DataFrame) -> None:
+        """Set one column in the rows of ``core`` that came from these (file, line) pairs to their ``value``."""
+        batch = Arrow(cells.select("file", "line", "value"))  # noqa: F841 (found by name in the query)
+        self.con.execute(
+            f"update {table} set {column} = batch.value from batch "  # noqa: S608
+            "where source_file = batch.file and source_line = batch.line"
+        )
+
     def clear_cells(self, table: str, column: str, lines: pl.DataFrame) -> None:
         """Make one column unknown in the rows of ``core`` that came from these (file, line) pairs."""
         if lines.height:

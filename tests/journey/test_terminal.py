@@ -103,3 +103,28 @@ def test_what_is_shown_of_each_file_is_the_same_whether_all_problems_are_told_or
 
 def test_no_logs_says_where_to_begin() -> None:
     assert load_text(pl.DataFrame()).startswith("No logs found.")
+
+
+def test_what_mends_most_rows_is_said_first(season: Season) -> None:
+    folder = season(
+        harvests="picked_on,crop,weight\n" + "".join(f"2026-06-{day:02},pea,{day}\n" for day in range(1, 8)),
+        consumption="used_on,crop,weight\n,pea,1 kg\n,pea,2 kg\n2026-06-03,pea,1 kg\n",
+    )
+    found = build.check(folder, AS_OF, lambda _: None)
+    lines = check_text(found.summary, found.problems, found.counts, found.mends).splitlines()
+    unit = "no unit: write such as 1.2 kg, 800 g or 3 lb 4 oz, or name the unit in the header"
+    assert lines[:4] == [
+        "What mends most:",
+        f"  7 rows: harvests.csv, weight, from line 2 '1': {unit}",
+        "  2 rows: consumption.csv, used_on, from line 2: empty, and every row needs it: day used (such as 2026-06-18)",
+        "",
+    ]
+
+
+def test_lines_that_say_for_good_how_names_were_read_are_printed(season: Season) -> None:
+    folder = season(preserves="Date,What,How,Number\n2026-07-05,plums,jam,6\n2026-07-06,pears,jam,4\n")
+    found = build.check(folder, AS_OF, lambda _: None)
+    text = check_text(found.summary, found.problems, found.counts, found.mends, found.to_settle)
+    assert "To say for good how names were read, put this into rowshelf.toml:" in text
+    assert '"preserves" = "batches"' in text
+    assert '"Number" = "containers"' in text
