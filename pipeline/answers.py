@@ -42,11 +42,11 @@ from pipeline.plan.plan import PlanResult, plan_sowings
 from pipeline.plan.rotation import rotation_notes
 from pipeline.plan.standing import Ground
 from pipeline.reference.names import same_name
-from pipeline.reference.own_words import OwnWords, own_names
+from pipeline.reference.own_words import OwnWords
 from pipeline.seasons import Season, chosen_season, logged_seasons, planned_season, season_sentence, usual_season
 from pipeline.shelf.ledger import shelf_ledger, shelf_table, use_first
 from pipeline.shelf.needs import fresh_needs, needs_table
-from pipeline.store.crop_spellings import typed_names
+from pipeline.store.crop_spellings import own_words
 from pipeline.warmth.starts import fit_yields, starts_from_logs
 from pipeline.warmth.timing import fit_crop_timing
 from pipeline.warmth.weather_years import fill_weather, keep_logged, weather_years
@@ -155,8 +155,7 @@ def read_logs(store: Store, settings: Settings, as_of: dt.date, season: str | No
     plan = None if chosen is None else tuple(lookup.get(crop) or spelt.get(same_name(crop), crop) for crop in chosen)
     batches = with_bands(with_salt_measures(frames["batches"]))
     typed = {name: store.typed_words(name) for name in NAMES_A_BATCH}
-    counts, named = typed_names(store)
-    own = OwnWords(own_names(counts, lookup, named), frozenset(crops["crop"]))
+    own = own_words(store, crops, lookup)
     chosen_settings = replace(settings, needs=needs, plan_crops=plan)
     return Logs(frames | {"batches": batches}, crops, chosen_settings, as_of, typed, season, own)
 

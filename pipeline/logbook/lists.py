@@ -9,6 +9,7 @@ import polars as pl
 from pipeline import reference
 from pipeline.intake.nearest import nearest
 from pipeline.shelf.ledger import shelf_ledger
+from pipeline.store.crop_spellings import own_words
 from schemas.fields import IDENTIFIER
 from schemas.logbook import GardenLists
 from schemas.logs import ENTRIES, LOGS
@@ -18,6 +19,7 @@ from schemas.words.ways import kind_of_food
 if TYPE_CHECKING:
     import datetime as dt
 
+    from pipeline.reference.own_words import OwnWords
     from pipeline.settings import Settings
     from pipeline.store.store import Store
 
@@ -38,8 +40,10 @@ def garden_lists(store: Store, settings: Settings, today: dt.date) -> GardenList
         settings: the folder's settings.
         today: the day on which batches with something left are offered.
     """
-    offers: dict[str, Offers] = {"crop": _crops(store, settings), "batch_id": _batches(store, today)}
-    offers["sowing_id"] = _sowings(store)
+    crops = reference.crop_reference(store.core("crops"))
+    own = own_words(store, crops, reference.crop_lookup(crops, store.core("crops")))
+    offers: dict[str, Offers] = {"crop": _crops(store, settings), "batch_id": _batches(store, today, own)}
+    offers["sowing_id"] = _sowings(store, own)
     columns = {
         column.name
         for name in ENTRIES.values()
@@ -80,7 +84,7 @@ def _crops(store: Store, settings: Settings) -> Offers:
     return tuple((word, "") for word in sorted(set(named.values()) or set(crops["crop"]), key=str.casefold))
 
 
-def _batches(store: Store, today: dt.date) -> Offers:
+def _batches(store: Store, today: dt.date, own: OwnWords) -> Offers:
     """Those of which something is left, the newest first, each with what it is."""
     ledger = shelf_ledger(store.core("batches"), store.core("spoilage"), store.core("consumption"), today)
     left = ledger.filter(pl.col("on_hand") > 0).select("batch_id")
@@ -88,15 +92,15 @@ def _batches(store: Store, today: dt.date) -> Offers:
     newest = batches.sort("made_on", "batch_id", descending=True).select("batch_id", "crop", "method", "made_on")
     return tuple(
         (batch, f"{kind_of_food(crop, method)}, {full_day(made_on)}")
-        for batch, crop, method, made_on in newest.iter_rows()
+        for batch, crop, method, made_on in own.table(newest).iter_rows()
     )
 
 
-def _sowings(store: Store) -> Offers:
+def _sowings(store: Store, own: OwnWords) -> Offers:
     sowings = store.core("sowings").sort("sown_on", "sowing_id", descending=True)
     return tuple(
         (sowing, f"{crop}, {full_day(sown_on)}")
-        for sowing, crop, sown_on in sowings.select("sowing_id", "crop", "sown_on").iter_rows()
+        for sowing, crop, sown_on in own.table(sowings.select("sowing_id", "crop", "sown_on")).iter_rows()
     )
 
 

@@ -180,6 +180,13 @@ class CropLookup(Mapping[str, str]):
         crop, asked = self._entry(fold(typed))
         return crop if asked is None or asked.is_name else None
 
+    def kind_of(self, typed: str) -> str | None:
+        """The crop of which ``typed`` names a kind, such as "mirabelle plums"; no number or size is part of a kind."""
+        words = fold(typed).split(" ")
+        if any(word in _SAYS_NOTHING or any(map(str.isdigit, word)) for word in words):
+            return None
+        return self.get(typed)
+
     def unclear(self, typed: str) -> UnclearName | None:
         """What is to be asked about ``typed``; None where there is nothing to ask."""
         for phrase in _phrases(typed) if self._unclear else ():

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import re
 from collections import Counter
-from collections.abc import Iterable, Mapping
+from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass, field
 from functools import cached_property
 from typing import TYPE_CHECKING
@@ -33,20 +33,28 @@ def own_names(typed: Mapping[str, int], lookup: CropLookup, named: Iterable[str]
 
     Returns:
         The most used spelling of each crop, as typed; singular, plural and case of one name are counted together
-        first. A spelling that says more than the crop's name, such as ``cherry tomatoes 2``, does not count.
+        first. A spelling that says more than the crop's name does not count, but for a kind, such as
+        ``mirabelle plums``, where the folder has no other name for the crop.
     """
-    counts: dict[str, dict[str, Counter[str]]] = {}
-    for spelling, rows in sorted(typed.items()):
-        crop = lookup.listed(spelling)
-        if crop is not None:
-            of_crop = counts.setdefault(crop, {})
-            of_crop.setdefault(same_name(spelling), Counter())[spelling] += rows
+    counts = _counted(typed, lookup.listed)
+    kinds = _counted(typed, lookup.kind_of)
+    counts |= {crop: names for crop, names in kinds.items() if crop not in counts and len(names) == 1}
     found = {crop: _most_used(crop, names) for crop, names in counts.items()}
     for name in named:
         crop = lookup.listed(name)
         if crop is not None:
             found[crop] = name
     return {crop: name for crop, name in sorted(found.items()) if name != crop}
+
+
+def _counted(typed: Mapping[str, int], crop_of: Callable[[str], str | None]) -> dict[str, dict[str, Counter[str]]]:
+    """How often each spelling of each name of each crop is typed."""
+    counts: dict[str, dict[str, Counter[str]]] = {}
+    for spelling, rows in sorted(typed.items()):
+        crop = crop_of(spelling)
+        if crop is not None:
+            counts.setdefault(crop, {}).setdefault(same_name(spelling), Counter())[spelling] += rows
+    return counts
 
 
 def _most_used(crop: str, names: Mapping[str, Counter[str]]) -> str:

@@ -9,6 +9,7 @@ import polars as pl
 from pipeline.intake.cells import tidy
 from pipeline.intake.shape import PROBLEM_COLUMNS, shorten
 from pipeline.reference.names import CropLookup, same_name
+from pipeline.reference.own_words import OwnWords, own_names
 from schemas.fields import CROP
 from schemas.logs import LOGS
 
@@ -73,17 +74,22 @@ def _typed_crops(store: Store) -> dict[str, TypedCrop]:
     return found
 
 
-def typed_names(store: Store) -> tuple[dict[str, int], list[str]]:
-    """How often each spelling of a crop is typed in all logs, as typed, and the names that ``crops.csv`` gives."""
+def own_words(store: Store, crops: pl.DataFrame, lookup: CropLookup) -> OwnWords:
+    """What a folder calls its crops.
+
+    Args:
+        store: a loaded store.
+        crops: the crop reference with the grower's crops.
+        lookup: its spellings.
+    """
     each = " union all ".join(f"select crop from raw.{log} where crop is not null" for log in NAMING_LOGS)  # noqa: S608
     rows = store.con.execute(f"select crop, count(*) from ({each}) group by crop order by crop").fetchall()  # noqa: S608
     counts: dict[str, int] = {}
     for text, count in rows:
-        name = tidy(text)
-        if name:
-            counts[name] = counts.get(name, 0) + count
+        counts[tidy(text)] = counts.get(tidy(text), 0) + count
     named = store.con.execute("select crop from raw.crops where crop is not null order by source_file, source_line")
-    return counts, [tidy(text) for (text,) in named.fetchall() if tidy(text)]
+    names = own_names(counts, lookup, [tidy(text) for (text,) in named.fetchall()])
+    return OwnWords(names, frozenset(crops["crop"]))
 
 
 def _questions(typed: dict[str, TypedCrop], lookup: CropLookup) -> pl.DataFrame:

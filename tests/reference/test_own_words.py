@@ -30,6 +30,12 @@ def test_a_spelling_that_says_more_than_the_name_is_no_name() -> None:
     assert own_names({"cherry tomatoes 2": 9, "tomato": 1, "large courgettes": 3}, LOOKUP) == {}
 
 
+def test_a_kind_is_the_name_where_the_folder_has_no_other() -> None:
+    assert own_names({"mirabelle plums": 3}, LOOKUP) == {"plum": "mirabelle plums"}
+    assert own_names({"mirabelle plums": 3, "plum": 1}, LOOKUP) == {}
+    assert own_names({"mirabelle plums": 3, "damson plums": 2}, LOOKUP).get("plum") is None
+
+
 def test_crops_csv_goes_before_what_is_typed_most() -> None:
     assert own_names({"zucchini": 30}, LOOKUP, ["courgettes"]) == {"courgette": "courgettes"}
     assert own_names({"zucchini": 30}, LOOKUP, ["courgette"]) == {}
