@@ -109,11 +109,11 @@ def check(
     )
     if result.lead:
         note(result.lead)
-    say(
-        terminal.check_json(result.summary, result.problems)
-        if json
-        else terminal.check_text(result.summary, result.problems, result.counts, result.mends, result.to_settle)
-    )
+    if json:
+        say(terminal.check_json(result.summary, result.problems))
+    else:
+        text = terminal.check_text(result.summary, result.problems, result.counts, result.mends, result.to_settle)
+        say(_folded(text))
     _notes(result.notes)
     if result.summary["set_aside"].sum():
         raise typer.Exit(1)
@@ -372,6 +372,13 @@ def _print(answers: Answers, *, as_json: bool, wide: bool) -> None:
 def _notes(notes: Sequence[str]) -> None:
     for line in notes:
         note(line)
+
+
+def _folded(text: str) -> str:
+    """The text for the width of a terminal; a file or another program gets each line whole."""
+    from reports.fitting import fold_lines
+
+    return fold_lines(text, shutil.get_terminal_size().columns) if sys.stdout.isatty() else text
 
 
 def say(text: str) -> None:

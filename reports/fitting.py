@@ -48,6 +48,16 @@ def wrap(text: str, width: int) -> tuple[str, ...]:
     return (*lines, line)
 
 
+def fold_lines(text: str, width: int) -> str:
+    """Each line of a text folded at its words, what follows standing below its start and a little to the right."""
+    folded = []
+    for line in text.splitlines():
+        start = " " * (len(line) - len(line.lstrip(" ")))
+        first, *rest = wrap(line.lstrip(" "), max(width - len(start) - GAP, 1))
+        folded += [start + first, *(f"{start}{' ' * GAP}{more}" for more in rest)]
+    return "\n".join(folded)
+
+
 def _pieces(word: str, width: int) -> list[str]:
     """A word as it is where it fits, else cut where it must be."""
     pieces = [""]

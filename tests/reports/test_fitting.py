@@ -11,7 +11,7 @@ from hypothesis import strategies as st
 from invented_answers import answers, frame
 from rich.cells import cell_len
 
-from reports.fitting import fit, lines_of, what_is_missing, wrap
+from reports.fitting import fit, fold_lines, lines_of, what_is_missing, wrap
 from reports.tables import Shown
 from reports.terminal import answers_text, terminal_text
 from schemas.answers import ANSWERS
@@ -54,6 +54,13 @@ def test_a_table_never_runs_over_and_counts_what_it_leaves_out(rows: list[list[s
     assert len(table.headings) + len(table.left_out) == 4
     assert len(table.rows) == min(len(rows), 20)
     assert bool(what_is_missing(table)) == bool(table.left_out or len(rows) > 20)
+
+
+@given(st.lists(TEXTS, min_size=1, max_size=5), st.integers(20, 60))
+def test_folded_lines_keep_their_words_and_their_indent(texts: list[str], width: int) -> None:
+    folded = fold_lines("\n".join(f"  {text}" for text in texts), width)
+    assert folded.split() == " ".join(texts).split()
+    assert all(line.startswith("  ") and cell_len(line) <= width for line in folded.splitlines())
 
 
 def test_rows_beyond_the_first_twenty_are_counted_and_wide_shows_all() -> None:
