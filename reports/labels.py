@@ -206,7 +206,7 @@ def _fitted(label: Label, paper: Sheet, garden: str) -> Label:
         if sum(_height(note, SMALL, width) for note in notes) <= room:
             return label
     limits = f" {label.limits}" if label.limits else ""
-    lines = wrapped(label.alert + limits, SMALL, width)
+    lines = wrapped(_warning_first(label.alert) + limits, SMALL, width)
     here = max(0, int(room / (SMALL * LEADING)) - 1)
     kept = " ".join(lines[:here])
     alert, limits = (kept, "") if label.alert else ("", kept)
@@ -217,6 +217,12 @@ def _fitted(label: Label, paper: Sheet, garden: str) -> Label:
     more = tuple(" ".join(waiting[at : at + each]) for at in range(0, len(waiting), each))
     cautions = _ended(label.cautions) + MORE if more else label.cautions
     return replace(label, alert=alert, limits=limits, cautions=cautions, more=more)
+
+
+def _warning_first(alert: str) -> str:
+    """The alert with what to do before the reasons, for where the reasons go on to the next label."""
+    reasons = alert.removeprefix("Breaks a limit: ").replace(f" {DO_NOT_EAT}", "", 1)
+    return f"Breaks a limit. {DO_NOT_EAT} {reasons}" if alert else ""
 
 
 def _ended(sentence: str) -> str:

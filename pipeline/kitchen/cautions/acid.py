@@ -67,7 +67,9 @@ def _published() -> dict[str, str]:
 def low_acid_names() -> list[str]:
     """Vegetables by name, as a note may name them; leaf herbs and spices, of which little is used, left out."""
     spices = {*HERBS, "mint", "thyme", "sage", "oregano", "rosemary", "basil", "turmeric", "ginger", "horseradish"}
-    return sorted(food for food, kind in _published().items() if kind == "low acid" and food not in spices)
+    products = {food.split(" (")[0] for food in reference.food_ph()["food"] if "(product)" in food}
+    passed = spices | products
+    return sorted(food for food, kind in _published().items() if kind == "low acid" and food not in passed)
 
 
 def singular(text: str) -> str:
@@ -79,9 +81,9 @@ def singular(text: str) -> str:
 
 
 def acid_class(crop: str, family: str | None, kind: str | None, by_grower: str | None) -> str:
-    """``acid``, ``near limit``, ``low acid``, or ``unknown``, which counts as low.
+    """``acid``, ``near limit``, ``low acid``, ``unproven``, or ``unknown``, which counts as low.
 
-    Petals, leaves and nuts of a family of sour fruit are no sour fruit, so the family clears only what is a fruit.
+    Unproven is a fruit held to be sour of which no figure was read. Petals, leaves and nuts of a family of sour fruit are no sour fruit, so the family clears only what is a fruit.
     """
     if by_grower:
         return by_grower
@@ -89,6 +91,8 @@ def acid_class(crop: str, family: str | None, kind: str | None, by_grower: str |
     known = published.get(crop) or published.get(singular(crop))
     if known in {"acid", "near limit", "low acid"}:
         return known
+    if known == "unproven" and kind == "fruit":
+        return "unproven"
     return "acid" if family in SOUR_FAMILIES and kind in {None, "fruit"} else "unknown"
 
 

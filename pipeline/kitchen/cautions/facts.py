@@ -75,6 +75,7 @@ def _foods(foods: pl.DataFrame) -> pl.DataFrame:
     return foods.group_by("row").agg(
         low_foods=named(kind.is_in(["low acid", "unknown"])),
         near_foods=named((kind == "near limit") & ~tomato),
+        unproven_foods=named(kind == "unproven"),
         tomato=named(tomato),
         all_foods=pl.col("crop").str.join(", "),
         not_acid_foods=named(kind != "acid"),

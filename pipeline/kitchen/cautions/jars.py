@@ -83,6 +83,10 @@ def _near_limit_rules(limits: Limits) -> Rules:
             closed & unfrozen & ~pl.col("acid_added_yes") & pl.col("tomato").is_not_null(),
             pl.lit("tomato in closed jars; no added acid logged"),
         ),
+        "acid_unproven": (
+            closed & unfrozen & ~pl.col("acid_added_yes") & (pl.col("ph").is_null()),
+            pl.format("{}, {}; no added acid and no pH logged", "unproven_foods", "method"),
+        ),
         "near_limit_fruit": (closed & unfrozen & bare, pl.format("{}, {}; no added acid logged", near, "method")),
         **{
             rule: (
