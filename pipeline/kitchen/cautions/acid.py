@@ -83,7 +83,8 @@ def singular(text: str) -> str:
 def acid_class(crop: str, family: str | None, kind: str | None, by_grower: str | None) -> str:
     """``acid``, ``near limit``, ``low acid``, ``unproven``, or ``unknown``, which counts as low.
 
-    Unproven is a fruit held to be sour of which no figure was read. Petals, leaves and nuts of a family of sour fruit are no sour fruit, so the family clears only what is a fruit.
+    Unproven is a fruit held to be sour of which no figure was read. Petals, leaves and nuts of a family of sour fruit
+    are no sour fruit, so the family clears only what is a fruit.
     """
     if by_grower:
         return by_grower
