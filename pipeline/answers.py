@@ -178,9 +178,15 @@ def grouping_columns(by: str) -> list[str]:
 
 
 def salt_limits() -> pl.DataFrame:
-    """Least salt that is published, by method: ``method``, ``limit_pct``, ``limit_source``."""
-    rule = reference.caution_rules().filter(pl.col("id") == "low_salt")
-    return rule.select(pl.lit("ferment").alias("method"), limit_pct="value", limit_source="source")
+    """Salt that is published for a ferment, by ``method`` and ``basis``: ``limit_pct``, ``limit_source``.
+
+    Of the produce it is the least for sauerkraut, of everything in the jar that of tested dill pickles: 2 % of the
+    cabbage is no guide to a brine.
+    """
+    rule = reference.caution_rules().filter(pl.col("id") == "low_salt").with_columns(basis=pl.lit("of produce"))
+    dill = reference.kitchen_values().filter(pl.col("id") == "dill_of_all").with_columns(basis=pl.lit("of all"))
+    published = pl.concat([table.select("basis", limit_pct="value", limit_source="source") for table in (rule, dill)])
+    return published.select(pl.lit("ferment").alias("method"), pl.all())
 
 
 def spoilage_answers(logs: Logs, groupings: Sequence[Sequence[str]], seed: int) -> Tables:

@@ -26,6 +26,7 @@ from pipeline.store.store import Store
 from schemas.answers import ANSWERS
 from schemas.contracts import polars_types
 from schemas.page import Finding, Garden
+from schemas.words.food import FOOD_CAUTION
 
 Progress = Callable[[str], None]
 USUAL = Choice()
@@ -448,10 +449,6 @@ def _write_plan(target: Output, tables: Tables, garden_name: str, as_of: dt.date
     return put(target, files)
 
 
-FOOD_CAUTION = (
-    "Nothing here says that a jar may be eaten. Follow a tested recipe from your food-safety authority; local rules"
-    " and qualified advice come first."
-)
 US_UNITS = 'Pages are in kilograms and degrees Celsius; `report = "us"` under [units] is read, but has no effect yet.'
 SAVED: Sequence[str] = tuple(name for name in ANSWERS if name not in {"load_summary", "problems"})
 """Answers written by a review; the two others are written by every load."""

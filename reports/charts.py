@@ -69,7 +69,7 @@ USES: dict[str, tuple[str, str]] = {
 
 
 def keeping_curves(curves: pl.DataFrame, shape: Literal["step-after", "linear"] = "step-after") -> AnyChart | None:
-    """Share still sound by age, one small picture per group, with the 95 % band.
+    """Share with no spoilage found by age, one small picture per group, with the 95 % band.
 
     Args:
         curves: rows of ``keeping_curves`` of one grouping.
@@ -130,7 +130,7 @@ def share_lost(groups: pl.DataFrame) -> AnyChart | None:
 
 
 def salt_levels(levels: pl.DataFrame) -> AnyChart | None:
-    """Share still sound after 12 months by salt level, one picture per method and basis.
+    """Share with no spoilage found by 12 months by salt level, one picture per method and basis.
 
     Each level has a mark at its mean salt with the 95 % interval and, below, its count of batches; the steps are
     the share that never falls as salt rises. Less salt than is published is shaded and marked off by a rule
@@ -201,7 +201,7 @@ def _salt_marks(levels: list[dict[str, Any]], least: float) -> list[dict[str, An
         rows = [
             {"salt": least, "limit": limit, "kept": BOTTOM, "top": TOP},
             {"salt": limit, "rule": 1, "kept": BOTTOM, "top": TOP},
-            {"salt": limit, "kept": LIMIT_AT, "said": f"published: at least {amount(limit)} %"},
+            {"salt": limit, "kept": LIMIT_AT, "said": f"published: {amount(limit)} %"},
         ]
     run, end = 0, None
     for level in levels:

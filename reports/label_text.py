@@ -1,6 +1,6 @@
-"""How much of a label its words take, by the widest of the fonts that a sans-serif usually is.
+"""How much of a label its words take, by a wide font; which font prints it is known only to the printer's browser.
 
-A label that fits by these widths fits in any usual font; which one prints it is known only to the printer's browser.
+Arial, Helvetica and Liberation Sans are narrower by design (from memory, not measured here).
 """
 
 from __future__ import annotations
@@ -10,8 +10,8 @@ import unicodedata
 _WIDTHS = {
     0.36: "'ijl ",
     0.40: "/IJ|\\,.:;",
-    0.50: "-f!()[]trz?",
-    0.61: '`_*"cs',
+    0.50: "-f!()[]tr",
+    0.61: '`_*"csz?',
     0.72: "LvxyakEFTeo$0123456789hnu{}SYbdgpq",
     0.80: "CPZBAKRVX",
     0.88: "UGD#+<=>HN^~OQ&",
@@ -19,7 +19,7 @@ _WIDTHS = {
     1.30: "%@MmW",
 }
 _EM = {character: width for width, characters in _WIDTHS.items() for character in characters}
-"""Width in em: the wider of DejaVu Sans Bold and Verdana Bold, rounded up."""
+"""Width in em of DejaVu Sans Bold, rounded up."""
 
 OTHER_EM = 0.8
 FULL_EM = 1.05

@@ -4,16 +4,15 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from dataclasses import dataclass, replace
-from functools import cache
 from importlib import resources
 from typing import Any
 
 import polars as pl
 import segno
-from jinja2 import Environment, PackageLoader, StrictUndefined
 from markupsafe import Markup
 
 from reports.label_text import lines_of, wrapped
+from reports.rendering import environment
 from reports.words import day, full_day, kilograms, plural
 from schemas.words.ways import WAYS
 
@@ -137,7 +136,7 @@ def label_sheet(
         places += [(label, ""), *((label, rest) for rest in label.more)]
     css = resources.files("reports").joinpath("templates/labels.css").read_text("utf-8")
     return (
-        _environment()
+        environment()
         .get_template("labels.html.j2")
         .render(
             css=Markup(css),  # noqa: S704 -- our own file
@@ -146,17 +145,6 @@ def label_sheet(
             garden=garden_name,
             small_print=small_print,
         )
-    )
-
-
-@cache
-def _environment() -> Environment:
-    return Environment(
-        loader=PackageLoader("reports"),
-        autoescape=True,
-        undefined=StrictUndefined,
-        trim_blocks=True,
-        lstrip_blocks=True,
     )
 
 

@@ -13,10 +13,10 @@ from collections.abc import Sized
 from dataclasses import asdict
 from importlib import resources
 
-from jinja2 import Environment, PackageLoader, StrictUndefined
 from markupsafe import Markup
 
 from reports.logbook_forms import forms
+from reports.rendering import environment
 from reports.tables import FORMULA_STARTS
 from schemas.logbook import GardenLists
 
@@ -42,7 +42,7 @@ def logbook_page(lists: GardenLists) -> str:
         "formula": list(FORMULA_STARTS),
     }
     return (
-        _environment()
+        environment()
         .get_template("logbook.html.j2")
         .render(
             garden=lists.name,
@@ -59,7 +59,7 @@ def logbook_page(lists: GardenLists) -> str:
 def log_sheets(lists: GardenLists) -> str:
     """A4 sheets to fill in with a pencil, one kind of entry on each."""
     return (
-        _environment()
+        environment()
         .get_template("sheets.html.j2")
         .render(
             garden=lists.name,
@@ -92,13 +92,3 @@ def _as_block(data: object) -> Markup:
 
 def _own(name: str) -> str:
     return resources.files("reports").joinpath("templates", name).read_text("utf-8")
-
-
-def _environment() -> Environment:
-    return Environment(
-        loader=PackageLoader("reports"),
-        autoescape=True,
-        undefined=StrictUndefined,
-        trim_blocks=True,
-        lstrip_blocks=True,
-    )

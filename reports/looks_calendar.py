@@ -11,12 +11,9 @@ from icalendar import Calendar, vText
 
 from reports.calendar import DOMAIN, all_day_event, one_line
 from reports.words import full_day
+from schemas.words.food import FOOD_CAUTION
 
 TITLES = {"look": "Look at", "ready": "Ready in taste", "lid": "Change lid"}
-CAUTION = (
-    "Nothing here says that a jar may be eaten. Follow a tested recipe from your food-safety authority; local rules"
-    " and qualified advice come first."
-)
 
 
 def shelf_calendar(events: pl.DataFrame, garden_name: str, stamped_on: dt.date) -> bytes:
@@ -60,4 +57,4 @@ def _description(row: dict[str, Any]) -> str:
         parts.append(f"Due since {full_day(row['due_on'])}.")
     if row["source"]:
         parts.append(f"Source: {one_line(row['source'])}.")
-    return "\n".join([*parts, CAUTION])
+    return "\n".join([*parts, FOOD_CAUTION])

@@ -37,6 +37,11 @@ SALT_COLUMNS_SHOWN = (
 )
 SALT_COLUMNS = {"salt_band", "salt_basis", "method"}
 """Columns that a grouping by salt level is made of."""
+LESS_SALT = (
+    "For other food, keep to its tested recipe. The grey part lies below what is published and is no advice, whatever "
+    "the marks in it say."
+)
+SALTED = {"of produce": "dry-salted, least salt of the produce", "of all": "in brine, salt of all that is in the jar"}
 LOST_COLUMNS = (
     "group",
     "lost_share",
@@ -125,12 +130,12 @@ def kept(answers: Answers, findings: Sequence[Finding]) -> Section:
     blocks += figure_block(
         charts.keeping_curves(curves),
         "curves",
-        "Share still sound by age, if left alone",
-        "Each line ends where follow-up ends, and the figure says what was still sound then. The shade is the 95 % "
-        "interval.",
+        "Share with no spoilage found by age, if left alone",
+        "Each line ends where follow-up ends, and the figure says in what share no spoilage was "
+        "found by then. The shade is the 95 % interval.",
         table_block(
             "keeping_curves",
-            "Share still sound by age",
+            "Share with no spoilage found by age",
             curves,
             ("group", "age_days", "kept", "at_risk"),
             folded=True,
@@ -168,7 +173,7 @@ def _salt(answers: Answers, spoilage: pl.DataFrame) -> list[Block]:
         blocks = figure_block(
             picture,
             "salt",
-            "Share still sound after 12 months, by salt level",
+            "Share with no spoilage found by 12 months, by salt level",
             "The mark is the estimate and the line its 95 % interval; a ? could not be followed for 12 months, and the "
             "table says what it lost. The pale steps take for granted that more salt does not keep worse. "
             f"{_limits(levels)}",
@@ -190,13 +195,13 @@ def _salt(answers: Answers, spoilage: pl.DataFrame) -> list[Block]:
 
 
 def _limits(levels: pl.DataFrame) -> str:
-    """The published limits in a sentence each."""
-    known = levels.filter(pl.col("limit_pct").is_not_null()).unique("method", maintain_order=True)
-    return " ".join(
-        f"Published for a {row['method']}: at least {amount(row['limit_pct'])} % salt ({row['limit_source']}). "
-        "The grey part lies below that and is no advice, whatever the marks in it say."
+    """What is published for each way of salting, in a sentence, and that less is no advice."""
+    known = levels.filter(pl.col("limit_pct").is_not_null()).unique(["method", "basis"], maintain_order=True)
+    said = [
+        f"Published, {SALTED.get(row['basis'], row['basis'])}: {amount(row['limit_pct'])} % ({row['limit_source']})."
         for row in known.iter_rows(named=True)
-    )
+    ]
+    return " ".join([*said, LESS_SALT]) if said else ""
 
 
 def _salt_response(row: dict[str, Any]) -> tuple[str, str]:

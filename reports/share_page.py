@@ -50,7 +50,7 @@ TABLE_TITLES: dict[str, str] = {
     "shared_calendar": "Kilos by crop and month",
     "shared_uses": "What became of fresh produce",
     "shared_spoilage": "What kept and what spoiled",
-    "shared_keeping": "Share still sound by age",
+    "shared_keeping": "Share with no spoilage found by age",
     "shared_surplus": "Too much and too little",
     "shared_sowings": "Crops learned from for the sowing timetable",
 }
@@ -231,9 +231,9 @@ def _what_kept(answers: Answers) -> Section | None:
     blocks += figure_block(
         charts.keeping_curves(drawn, "linear"),
         "curves",
-        "Share still sound by age, if left alone",
+        "Share with no spoilage found by age, if left alone",
         "At every third month, as long as enough plots were followed. The shade is the 95 % interval.",
-        table_block("shared_keeping", "Share still sound by age", curves, folded=True),
+        table_block("shared_keeping", "Share with no spoilage found by age", curves, folded=True),
     )
     told = [_spread(row) for row in table.iter_rows(named=True) if row["plot_sd_per_100"] is not None]
     if told:

@@ -90,7 +90,7 @@ _TABLES = (
         lost_share float share lost by today of all that were made, whatever their age
         lost_low float share 95 % low
         lost_high float share 95 % high
-        kept_12m float share share still sound after 12 months if left alone (Kaplan-Meier); empty beyond follow-up
+        kept_12m float share share with no spoilage found by 12 months if left alone (Kaplan-Meier); empty beyond it
         kept_12m_low float share 95 % low
         kept_12m_high float share 95 % high
         pooled_kept_12m float share the same, shrunk towards all groups of the table
@@ -101,13 +101,13 @@ _TABLES = (
     declared(
         "keeping_curves",
         "group, age_days",
-        "Share still sound by age",
+        "Share with no spoilage found by age",
         """
         grouping text - the columns grouped by
         group text - the group's values
         age_days int d age of the batch
         at_risk int containers containers followed at this age
-        kept float share share still sound
+        kept float share share with no spoilage found by this age
         kept_low float share 95 % low, pointwise
         kept_high float share 95 % high, pointwise
         """,
@@ -141,11 +141,11 @@ _TABLES = (
         batches int batches batches followed
         containers int containers containers made in them
         spoiled int containers containers found spoiled so far
-        kept_12m float share share still sound after 12 months if left alone (Kaplan-Meier); empty beyond follow-up
+        kept_12m float share share with no spoilage found by 12 months if left alone (Kaplan-Meier); empty beyond it
         kept_12m_low float share 95 % low
         kept_12m_high float share 95 % high
         kept_12m_isotonic float share the same, made never to fall as salt rises: for the picture, no test
-        limit_pct float pct least salt published for the method; empty where the reference tables have none
+        limit_pct float pct salt published for the method and basis; empty where the reference tables have none
         limit_source text - where that limit is published
         evidence text - enough, thin or too little
         """,

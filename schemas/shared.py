@@ -72,7 +72,7 @@ _TABLES = (
         lost_share float share share spoiled by today, use competing (Aalen-Johansen)
         lost_low float share 95 % low
         lost_high float share 95 % high
-        kept_12m float share share still sound after 12 months if left alone (Kaplan-Meier)
+        kept_12m float share share with no spoilage found by 12 months if left alone (Kaplan-Meier)
         kept_12m_low float share 95 % low
         kept_12m_high float share 95 % high
         lost_per_100 float containers containers lost of 100 followed for a year
@@ -83,11 +83,11 @@ _TABLES = (
     declared(
         "shared_keeping",
         "method, age_months",
-        "Share still sound by age on all shared plots",
+        "Share with no spoilage found by age on all shared plots",
         """
         method text - way of keeping
         age_months int months age of the batch
-        kept float share share still sound if left alone
+        kept float share share with no spoilage found if left alone
         kept_low float share 95 % low, pointwise
         kept_high float share 95 % high, pointwise
         """,

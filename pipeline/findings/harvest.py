@@ -8,6 +8,7 @@ import polars as pl
 
 from schemas.page import Finding
 from schemas.words.days import full_day
+from schemas.words.food import LOOK_BEFORE, TESTED_RECIPE
 from schemas.words.numbers import capital, figure_of, kg
 from schemas.words.ways import kind_of_food
 
@@ -151,7 +152,7 @@ def _first(use_first: pl.DataFrame) -> list[Finding]:
     if dated.height == 0:
         return []
     named = [f"{row['batch_id']} ({row['crop']}, by {full_day(row['due_on'])})" for row in dated.iter_rows(named=True)]
-    action = "Look before you open: discard what leaks, bulges, smells wrong or is mouldy."
+    action = f"{LOOK_BEFORE} {TESTED_RECIPE}"
     return [Finding("shelf", f"Use or look at first: {', '.join(named)}.", action=action, weight=50.0)]
 
 

@@ -20,8 +20,8 @@ ENOUGH_FOR_A_TREND = 12
 """Batches below which even a fourfold effect per percent point is mostly missed (found by simulation)."""
 
 GUIDANCE = (
-    "Published guidance for salted vegetables is 2 % or more "
-    "(US Standards for Grades of Bulk Sauerkraut, 7 CFR 52.3451: 2 to 3 %)."
+    "Published for sauerkraut is salt of 2 % or more of the cabbage "
+    "(US Standards for Grades of Bulk Sauerkraut, 7 CFR 52.3451: 2 to 3 %); other vegetables have their own recipes."
 )
 RECIPE = "Follow a tested recipe from your food-safety authority, whatever these numbers say."
 
@@ -199,12 +199,12 @@ def salt_levels(histories: pl.DataFrame, limits: pl.DataFrame) -> pl.DataFrame:
 
     Args:
         histories: container histories with ``method``, ``salt_pct``, ``salt_basis`` and ``salt_band``.
-        limits: least salt published, by ``method``: ``limit_pct`` and ``limit_source``. It stands beside every
+        limits: salt published, by ``method`` and ``basis``: ``limit_pct`` and ``limit_source``. It stands beside every
             level, so that no level is shown without it.
 
     Returns:
         The ``salt_levels`` answer table, by method and basis, then from little salt to much. Shares are null
-        where the band was not followed for 12 months, the limit where none is published for the method.
+        where the band was not followed for 12 months, the limit where none is published for the method and basis.
     """
     keys = ["method", "salt_basis", "salt_band"]
     banded = histories.filter(pl.col("salt_band").is_not_null() & pl.col("salt_pct").is_not_null())
@@ -219,8 +219,8 @@ def salt_levels(histories: pl.DataFrame, limits: pl.DataFrame) -> pl.DataFrame:
         estimate_keeping(banded, keys, HORIZON_DAYS)
         .join(mean_salt, on=keys)
         .join(ends, on="salt_band")
-        .join(limits, on="method", how="left")
         .rename({"salt_basis": "basis", "salt_band": "level"})
+        .join(limits, on=["method", "basis"], how="left")
         .rename({"kept": "kept_12m", "kept_low": "kept_12m_low", "kept_high": "kept_12m_high"})
         .sort("method", "basis", "from_pct")
     )

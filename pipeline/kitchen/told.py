@@ -9,8 +9,7 @@ from dataclasses import asdict
 
 from pipeline.kitchen.bench import BenchSum, Caution
 from pipeline.kitchen.words import figure_text
-
-FIRST = "Follow a tested recipe from your food-safety authority; local rules and qualified advice come first."
+from schemas.words.food import TESTED_RECIPE
 
 
 def sum_text(answer: BenchSum, width: int = 100) -> str:
@@ -26,7 +25,7 @@ def sum_text(answer: BenchSum, width: int = 100) -> str:
         lead = f"  {figure.label.ljust(label_width)}  "
         lines += _wrapped(figure_text(figure), width, lead, " " * len(lead))
     lines += _section("Cautions", [_caution(caution) for caution in answer.cautions], width)
-    lines += ["", *_wrapped(FIRST, width), *_wrapped(answer.working, width, "Working: ", "  ")]
+    lines += ["", *_wrapped(TESTED_RECIPE, width), *_wrapped(answer.working, width, "Working: ", "  ")]
     lines += _section("Advice", answer.advice, width)
     lines += _section("What this does not tell", answer.not_told, width)
     limits = [f"{limit.words}. {limit.source} ({limit.read_as})" for limit in answer.limits]
@@ -45,7 +44,7 @@ def sum_json(answer: BenchSum) -> str:
         "not_told": list(answer.not_told),
         "advice": list(answer.advice),
         "cautions": [asdict(caution) for caution in answer.cautions],
-        "note": FIRST,
+        "note": TESTED_RECIPE,
     }
     return json.dumps(whole, ensure_ascii=False, indent=1)
 
@@ -56,7 +55,7 @@ def _figure(values: dict[str, object]) -> dict[str, object]:
 
 
 def _caution(caution: Caution) -> str:
-    message = caution.message.removesuffix(FIRST).strip()
+    message = caution.message.removesuffix(TESTED_RECIPE).strip()
     return (
         f"{caution.severity.upper()}: {caution.found}. Limit: {caution.limit} ({caution.source}; {caution.read_as})."
         f" {message}"

@@ -283,7 +283,14 @@ def test_salt_trends_are_seldom_found_where_there_are_none() -> None:
     assert found < 11
 
 
-LIMITS = pl.DataFrame({"method": ["ferment"], "limit_pct": [2.0], "limit_source": ["a published standard"]})
+LIMITS = pl.DataFrame(
+    {
+        "method": ["ferment"] * 2,
+        "basis": ["of produce", "of all"],
+        "limit_pct": [2.0, 3.7],
+        "limit_source": ["a published standard", "a tested recipe"],
+    }
+)
 BANDS = {1.5: SALT_BANDS[1], 2.0: SALT_BANDS[2], 3.0: SALT_BANDS[4]}
 
 
@@ -310,14 +317,14 @@ def test_levels_are_in_order_and_the_isotonic_share_never_falls() -> None:
     assert empty.is_empty()
 
 
-def test_no_level_stands_without_the_published_limit_of_its_method() -> None:
+def test_no_level_stands_without_the_published_limit_of_its_method_and_basis() -> None:
     table = pl.concat([banded(2, [3.0, 1.5]), banded(3, [2.0, 3.0], method="dry")])
     found = salt_levels(table, LIMITS)
     assert found.select("method", "level", "from_pct", "to_pct", "salt_pct", "limit_pct", "limit_source").rows() == [
         ("dry", BANDS[2.0], 1.75, 2.25, 2.0, None, None),
         ("dry", BANDS[3.0], 2.75, 3.5, 3.0, None, None),
-        ("ferment", BANDS[1.5], 1.0, 1.75, 1.5, 2.0, "a published standard"),
-        ("ferment", BANDS[3.0], 2.75, 3.5, 3.0, 2.0, "a published standard"),
+        ("ferment", BANDS[1.5], 1.0, 1.75, 1.5, 3.7, "a tested recipe"),
+        ("ferment", BANDS[3.0], 2.75, 3.5, 3.0, 3.7, "a tested recipe"),
     ]
 
 
@@ -338,7 +345,11 @@ def test_which_methods_have_levels_worth_a_picture() -> None:
 
 
 def test_the_guidance_in_words_is_the_limit_of_the_reference_tables() -> None:
-    limit = salt_limits().row(0, named=True)
+    limit, brine = salt_limits().rows(named=True)
     assert limit["method"] == "ferment"
     assert f"{limit['limit_pct']:g} % or more" in GUIDANCE
     assert limit["limit_source"].removesuffix(" (1967)") in GUIDANCE
+    assert (limit["basis"], brine["basis"]) == ("of produce", "of all")
+    # Salt of the dill recipe once evened out, and its source; the sauerkraut standard says nothing of brines.
+    assert brine["limit_pct"] == 3.7
+    assert "Dill pickles" in brine["limit_source"]

@@ -229,14 +229,15 @@ def test_salt_levels_are_found_under_any_grouping_that_holds_them(grouping: str)
 @pytest.mark.usefixtures("undrawn")
 def test_the_salt_picture_says_the_published_limit_and_where_it_is_from() -> None:
     page = review_page(GARDEN, [], answers(), []).replace(NBSP, " ")
-    assert "Share still sound after 12 months, by salt level" in page
-    assert "Published for a ferment: at least 2 % salt (an invented standard). The grey part lies below that" in page
+    assert "Share with no spoilage found by 12 months, by salt level" in page
+    assert "Published, in brine, salt of all that is in the jar: 2 % (an invented standard). For other food" in page
+    assert "The grey part lies below what is published and is no advice" in page
     assert "Share lost so far, by salt level" not in page
     # As long as no level was followed for 12 months, what each lost so far is drawn.
     young = answers()["salt_levels"].with_columns(kept_12m=pl.lit(None, pl.Float64))
     page = review_page(GARDEN, [], answers() | {"salt_levels": young}, [])
     assert "Share lost so far, by salt level" in page
-    assert "Share still sound after 12 months, by salt level" not in page
+    assert "Share with no spoilage found by 12 months, by salt level" not in page
 
 
 @pytest.mark.usefixtures("undrawn")
